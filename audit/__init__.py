@@ -1,0 +1,1 @@
+"""The engine of the combine setup audit: pure, without web, clock, network or environment."""

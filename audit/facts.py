@@ -1,0 +1,103 @@
+"""Computes the facts of a setup on its check sheet, each with its trace: the plain reading."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from audit.nouns.fact import Argument, Computation, Constant, Fact
+from audit.nouns.finding import Missing
+from audit.nouns.quantity import Role, Sided, Value
+from audit.nouns.setup import Setup
+from audit.physics.formula import OutOfRange, formula_of
+from audit.sheet import Sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Everything known about one setup.
+
+    Attributes:
+        values: settings, readings, job, events, card constants and computed facts by name.
+        traces: the computed ones.
+        why_unknown: for a computed fact without a value, or a constant that no card states.
+    """
+
+    values: Mapping[str, Value | Sided]
+    traces: Mapping[str, Fact]
+    why_unknown: Mapping[str, str]
+
+
+def compute(sheet: Sheet, setup: Setup) -> Facts:
+    """Walk the sheet's computations in order. A formula out of its range leaves the fact unknown and says why."""
+    values: dict[str, Value | Sided] = {**setup.values, **sheet.constants}
+    traces: dict[str, Fact] = {}
+    why = dict(sheet.why_constant_unknown)
+    for computation in sheet.computations:
+        fact = _fact(computation, values, why)
+        traces[computation.name] = fact
+        values[computation.name] = fact.value
+        if fact.value is None:
+            why[computation.name] = fact.why_unknown
+    return Facts(values, traces, why)
+
+
+def argument_value(argument: Argument, values: Mapping[str, Value | Sided]) -> Value:
+    """The value of an argument, None for unknown."""
+    if isinstance(argument, Constant):
+        return argument.value
+    value = values.get(argument.name)
+    if isinstance(value, tuple):
+        value = value[0] if value[0] == value[1] else None
+    return value * argument.factor if argument.factor != 1.0 and isinstance(value, float) else value
+
+
+def _fact(computation: Computation, values: Mapping[str, Value | Sided], why: Mapping[str, str]) -> Fact:
+    arguments = [argument_value(argument, values) for argument in computation.args]
+    value: Value = None
+    reason = ""
+    if computation.needs_all and None in arguments:
+        argument = computation.args[arguments.index(None)]
+        reason = argument.why_unknown if isinstance(argument, Constant) else why.get(argument.name, "")
+        reason = reason or f"{argument.name} is not known"
+    else:
+        try:
+            value = computation.function(*arguments)
+        except OutOfRange as error:
+            reason = f"{computation.name} can't be computed: {error}"
+        else:
+            reason = "" if value is not None else f"not enough is known to work out {computation.name}"
+    sheet = formula_of(computation.function)
+    inputs = tuple(
+        (argument.name or f"{argument.value}" if isinstance(argument, Constant) else argument.name, value_)
+        for argument, value_ in zip(computation.args, arguments, strict=True)
+    )
+    return Fact(
+        computation.name, computation.meaning, value, computation.unit, sheet.name, sheet.equation, sheet.source,
+        sheet.at, inputs, reason,
+    )  # fmt: skip
+
+
+def missing_for(name: str, sheet: Sheet, facts: Facts) -> dict[str, Missing]:
+    """What must be found out before a quantity is known: settings and readings, or entries of a card."""
+    found: dict[str, Missing] = {}
+    computation = sheet.by_name.get(name)
+    if computation is None:
+        quantity = sheet.names.get(name)
+        if name in sheet.constants or quantity is None:
+            return {
+                name: Missing(name, facts.why_unknown.get(name, ""), "Add it to the card, from the machine's manual.")
+            }
+        how = quantity.how
+        if quantity.role is Role.BUILD:
+            how = "State it under unit.fitted; serial and build year can't decide it."
+        return {name: Missing(name, quantity.meaning, how)}
+    for argument in computation.args:
+        if isinstance(argument, Constant):
+            if argument.value is None:
+                found[argument.name] = Missing(argument.name, argument.why_unknown, "Add it to the card.")
+        elif argument_value(argument, facts.values) is None:
+            found |= missing_for(argument.name, sheet, facts)
+    if not found:  # every input is there, but the formula refused them
+        found[name] = Missing(name, computation.meaning, facts.why_unknown.get(name, ""))
+    return found

@@ -1,0 +1,98 @@
+"""Facts of the whole machine at work: losses from counts, reel index, capacity."""
+
+from __future__ import annotations
+
+from audit.nouns.kind import FactOf, In
+from audit.physics import harvest
+from audit.physics.formula import formula
+
+HOURS_A_DAY = 10.0
+
+
+@formula(name="First that is known", equation="counted, else usual", unit="1/kg", source="definition")
+def counted_or_usual(counted: float | None, usual: float | None) -> float | None:
+    """Seeds per kilogram as counted for this field, else the crop card's usual figure."""
+    return usual if counted is None else counted
+
+
+@formula(
+    name="Count lost through the machine",
+    equation="(behind - header) / f, f = cut width / discharge width",
+    unit="1/m2",
+    source="small-grain-loss-2003",
+)
+def machine_count(
+    behind: float | None,
+    in_strip: float | None,
+    beside: float | None,
+    cut: float | None,
+    discharge: float | None,
+) -> float | None:
+    """Seeds lost through the machine per m² of cut, counted over the full cut or in a narrow discharge strip.
+
+    Args (all 1/m², widths m, None for not taken):
+        behind: counted over the full cut.   in_strip: counted in the strip where residue falls.
+        beside: counted behind the header only.   cut, discharge: widths of cut and strip.
+    Returns: count, or None where neither way was taken in full.
+    """
+    if beside is None:
+        return None
+    if in_strip is not None and cut is not None and discharge is not None:
+        return harvest.machine_loss(in_strip, beside, harvest.concentration_factor(cut, discharge))
+    return None if behind is None else harvest.machine_loss(behind, beside, 1.0)
+
+
+@formula(name="Sum of losses", equation="header + machine", unit="kg/ha", source="definition")
+def both(header: float, machine: float) -> float:
+    """Loss at the header and through the machine together, kg/ha."""
+    return header + machine
+
+
+@formula(name="Share of a loss", equation="loss × share / 100", unit="kg/ha", source="definition")
+def part_of(loss: float, share: float) -> float:
+    """A percentage of a loss, kg/ha."""
+    return loss * share / 100.0
+
+
+@formula(name="Area harvested in a day", equation="Ca × hours", unit="ha", source="definition")
+def area_in(capacity: float, hours: float) -> float:
+    """Area harvested in the hours of a day, ha."""
+    return capacity * hours
+
+
+@formula(name="Time to finish", equation="area / capacity", unit="h", source="definition")
+def time_for(area: float, capacity: float) -> float:
+    """Working time for an area at a field capacity, h."""
+    return area / capacity
+
+
+_BESIDE, _AHEAD = "loss.header", "loss.standing"
+_SEEDS, _BUSHEL = "loss.seeds_per_kg", "crop.test_weight"
+
+FACTS: tuple[FactOf, ...] = (
+    FactOf("header.reel_index", "Reel speed over ground speed", harvest.reel_index, ("header.reel_speed", In("job.ground_speed", "km/h"))),
+    FactOf("loss.seeds_per_kg", "Seeds in a kilogram", counted_or_usual, ("job.seeds_per_kg", "crop.seeds_per_kg"), needs_all=False),
+    FactOf("loss.header_count", "Count lost at the header", harvest.header_loss, (_BESIDE, _AHEAD)),
+    FactOf(
+        "loss.machine_count", "Count lost through the machine", machine_count,
+        ("loss.behind", "loss.in_strip", _BESIDE, In("job.header_width", "m"), In("loss.discharge_width", "m")), needs_all=False,
+    ),
+    FactOf("loss.standing_kg_ha", "Pre-harvest loss", harvest.loss_from_count, (_AHEAD, _SEEDS)),
+    FactOf("loss.header_kg_ha", "Loss at the header", harvest.loss_from_count, ("loss.header_count", _SEEDS)),
+    FactOf("loss.machine_kg_ha", "Loss through the machine", harvest.loss_from_count, ("loss.machine_count", _SEEDS)),
+    FactOf("loss.total_kg_ha", "Loss by the combine", both, ("loss.header_kg_ha", "loss.machine_kg_ha")),
+    FactOf("loss.header_bu_ac", "Loss at the header", harvest.bushels_per_acre, ("loss.header_kg_ha", _BUSHEL)),
+    FactOf("loss.machine_bu_ac", "Loss through the machine", harvest.bushels_per_acre, ("loss.machine_kg_ha", _BUSHEL)),
+    FactOf("loss.total_bu_ac", "Loss by the combine", harvest.bushels_per_acre, ("loss.total_kg_ha", _BUSHEL)),
+    FactOf("loss.header_percent", "Loss at the header", harvest.loss_percent, ("loss.header_kg_ha", "job.grain_yield")),
+    FactOf("loss.machine_percent", "Loss through the machine", harvest.loss_percent, ("loss.machine_kg_ha", "job.grain_yield")),
+    FactOf("loss.total_percent", "Loss by the combine", harvest.loss_percent, ("loss.total_kg_ha", "job.grain_yield")),
+    FactOf("loss.unthreshed_kg_ha", "Unthreshed grain lost", part_of, ("loss.machine_kg_ha", "loss.unthreshed_behind")),
+    FactOf("loss.unthreshed_percent", "Unthreshed grain lost", harvest.loss_percent, ("loss.unthreshed_kg_ha", "job.grain_yield")),
+    FactOf(
+        "field.capacity", "Field capacity", harvest.field_capacity,
+        (In("job.ground_speed", "km/h"), In("job.header_width", "m"), "field.efficiency"),
+    ),
+    FactOf("field.hectares_per_day", "Area in a day of ten hours", area_in, ("field.capacity", HOURS_A_DAY)),
+    FactOf("field.hours_left", "Working time for the area left", time_for, ("job.hectares", "field.capacity")),
+)  # fmt: skip

@@ -1,0 +1,89 @@
+"""Reads procedures and cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+from audit.intake.basis import read_basis
+from audit.intake.targets import targeted
+from audit.intake.tree import Fields, Node, Problems
+from audit.nearest import did_you_mean
+from audit.nouns.rule import Procedure, Step
+from audit.nouns.vocabulary import Vocabulary
+
+
+def read_cautions(tree: Node, sources: Collection[str], problems: Problems) -> dict[str, str]:
+    """The cautions file: key to sentence."""
+    found: dict[str, str] = {}
+    for key, node in Fields(tree, problems, "the cautions file").items.items():
+        fields = Fields(node, problems, f"caution '{key}'")
+        found[key] = fields.text("say")
+        read_basis(fields, sources)
+        fields.close()
+    return found
+
+
+def read_procedure(
+    tree: Node, stem: str, vocabulary: Vocabulary, sources: Collection[str], cautions: Collection[str], origin: str,
+    problems: Problems,
+) -> Procedure:  # fmt: skip
+    """One procedure; its key is the file's name."""
+    fields = Fields(tree, problems, f"procedure '{stem}'")
+
+    def step(node: Node) -> Step:
+        inner = Fields(node, problems, "a step")
+        found = Step(inner.text("do"), inner.text("trap", ""))
+        inner.close()
+        return found
+
+    def keys(name: str) -> tuple[str, ...]:
+        found = fields.texts(name)
+        for key in found:
+            if key not in cautions:
+                problems.add(fields.place, f"no caution is called '{key}'.", did_you_mean(key, cautions))
+        return found
+
+    def quantities(name: str) -> tuple[str, ...]:
+        found = fields.texts(name)
+        for quantity in found:
+            if targeted(quantity, vocabulary) is None:
+                problems.add(
+                    fields.place,
+                    f"no quantity is called '{quantity}'.",
+                    did_you_mean(quantity, vocabulary.fixed),
+                )
+        return found
+
+    found = Procedure(
+        stem,
+        fields.text("title"),
+        fields.each("steps", step, required=True),
+        fields.number("minutes", low=0),
+        int(fields.number("people", low=1)),
+        fields.texts("tools"),
+        fields.texts("parts"),
+        quantities("moves"),
+        quantities("brings"),
+        keys("safe"),
+        keys("cautions"),
+        fields.texts("before"),
+        fields.texts("after"),
+        read_basis(fields, sources),
+        fields.place,
+        origin,
+    )
+    fields.close()
+    return found
+
+
+def check_links(procedures: dict[str, Procedure], problems: Problems) -> None:
+    """Procedures named before and after must exist."""
+    for procedure in procedures.values():
+        for key in (*procedure.before, *procedure.after):
+            if key not in procedures:
+                advice = did_you_mean(key, procedures)
+                problems.add(
+                    procedure.place,
+                    f"procedure '{procedure.key}' names '{key}', which does not exist.",
+                    advice,
+                )

@@ -1,0 +1,1 @@
+"""The words of the engine as frozen dataclasses, standard library only."""

@@ -1,0 +1,64 @@
+"""Quantities: every thing that can be set, read, recorded, computed or stated about a machine and its job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Role(Enum):
+    """Where a quantity's value comes from."""
+
+    SETTING = "setting"
+    READING = "reading"
+    EVENT = "event"
+    JOB = "job"
+    UNIT = "unit"
+    BUILD = "build"
+    PARAMETER = "parameter"
+    FACT = "fact"
+
+
+class Form(Enum):
+    """What a value of the quantity looks like."""
+
+    NUMBER = "number"
+    WORD = "word"
+    YES_NO = "yes_no"
+    TIME = "time"
+
+
+Value = float | str | bool | None
+"""One value in canonical form: a number in the dimension's canonical unit, a word, yes/no, seconds since 1970
+for a time, or None for not known."""
+
+Sided = tuple[Value, Value]
+"""Left and right values of a sided quantity."""
+
+LEFT, RIGHT = 0, 1
+SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """One named quantity.
+
+    Attributes:
+        name: full name, ``part.attribute``.
+        unit: display unit and the unit of a bare number; '' unless form is NUMBER.
+        words: allowed words with their meanings, in order; empty for open words (form WORD) and other forms.
+        lowest, highest: bounds in ``unit`` outside which a value is impossible, None for no bound.
+        how: how a person takes it, '' where it is not taken by hand.
+    """
+
+    name: str
+    role: Role
+    form: Form
+    meaning: str
+    unit: str = ""
+    words: tuple[tuple[str, str], ...] = ()
+    open_words: bool = False
+    sided: bool = False
+    lowest: float | None = None
+    highest: float | None = None
+    how: str = ""

@@ -1,0 +1,1 @@
+"""Kinds of shaft: one module each, found by being here."""
