@@ -40,5 +40,3 @@ def _between(first: str, second: str) -> bool:
     if one[::2] != two[::2] or len(one) == 1:
         return False
     return [int(part) for part in one[1::2]] <= [int(part) for part in two[1::2]]
-
-

@@ -59,7 +59,9 @@ def failures(rule: Rule, vocabulary: Vocabulary) -> Iterator[Problem]:
         if verdict is not case.gives:
             why = "; ".join(f"{c.quantity} wants {c.wanted}" for c in outcome.comparisons)
             yield Problem(
-                case.place, f"case '{case.name}' gives {verdict.value}, not {case.gives.value}.", f"({why})" if why else ""
+                case.place,
+                f"case '{case.name}' gives {verdict.value}, not {case.gives.value}.",
+                f"({why})" if why else "",
             )
         elif case.past is not None:
             past = max((c.past or 0.0 for c in outcome.comparisons), default=0.0)
@@ -67,4 +69,6 @@ def failures(rule: Rule, vocabulary: Vocabulary) -> Iterator[Problem]:
                 yield Problem(case.place, f"case '{case.name}' is {past:g} past the limit, not {case.past:g}.")
         for name, _ in case.at:
             if not name.startswith(TARGET) and name not in known:
-                yield Problem(case.place, f"case '{case.name}' gives '{name}', which the rule never looks at.", "Remove it.")
+                yield Problem(
+                    case.place, f"case '{case.name}' gives '{name}', which the rule never looks at.", "Remove it."
+                )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from audit.measures import show
 from audit.nouns.finding import Comparison
@@ -69,7 +69,9 @@ def judge(given: Condition | None, hold: Condition, around: Surroundings) -> tup
     if asked.truth is None:
         undecided = tuple(c for c in (*asked.comparisons, *answer.comparisons) if c.holds is not True)
         return Verdict.UNKNOWN, Outcome(None, 0.0, undecided)
-    return (Verdict.BROKEN if answer.truth is False else Verdict.UNKNOWN), answer
+    if answer.truth is False:
+        return Verdict.BROKEN, answer
+    return Verdict.UNKNOWN, Outcome(None, 0.0, answer.comparisons)
 
 
 def evaluate(condition: Condition, around: Surroundings) -> Outcome:
@@ -81,7 +83,11 @@ def evaluate(condition: Condition, around: Surroundings) -> Outcome:
         return Outcome(value is not None, 1.0, ())
     if isinstance(condition, Not):
         inner = evaluate(condition.part, around)
-        return Outcome(None if inner.truth is None else not inner.truth, 1.0, inner.comparisons)
+        turned = tuple(
+            replace(c, wanted=f"not {c.wanted}", holds=None if c.holds is None else not c.holds, past=None, share=1.0)
+            for c in inner.comparisons
+        )
+        return Outcome(None if inner.truth is None else not inner.truth, 1.0, turned)
     if isinstance(condition, IfThen):
         asked = evaluate(condition.given, around)
         if asked.truth is False:

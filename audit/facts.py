@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from audit.nouns.fact import Argument, Computation, Constant, Fact
@@ -78,16 +78,37 @@ def _fact(computation: Computation, values: Mapping[str, Value | Sided], why: Ma
     )  # fmt: skip
 
 
-def missing_for(name: str, sheet: Sheet, facts: Facts) -> dict[str, Missing]:
+class Reasons(Mapping[str, str]):
+    """Why values are unknown, worked out when asked: for values that were computed without their traces."""
+
+    def __init__(self, sheet: Sheet, values: Mapping[str, Value | Sided]) -> None:
+        self.sheet, self.known = sheet, values
+
+    def __getitem__(self, name: str) -> str:
+        computation = self.sheet.by_name.get(name)
+        if computation is None:
+            return self.sheet.why_constant_unknown[name]
+        if self.known.get(name) is not None:
+            raise KeyError(name)
+        return _fact(computation, self.known, self).why_unknown
+
+    def __iter__(self) -> Iterator[str]:
+        return iter((*self.sheet.why_constant_unknown, *self.sheet.by_name))
+
+    def __len__(self) -> int:
+        return len(self.sheet.why_constant_unknown) + len(self.sheet.by_name)
+
+
+def missing_for(
+    name: str, sheet: Sheet, values: Mapping[str, Value | Sided], why_unknown: Mapping[str, str]
+) -> dict[str, Missing]:
     """What must be found out before a quantity is known: settings and readings, or entries of a card."""
     found: dict[str, Missing] = {}
     computation = sheet.by_name.get(name)
     if computation is None:
         quantity = sheet.names.get(name)
         if name in sheet.constants or quantity is None:
-            return {
-                name: Missing(name, facts.why_unknown.get(name, ""), "Add it to the card, from the machine's manual.")
-            }
+            return {name: Missing(name, why_unknown.get(name, ""), "Add it to the card, from the machine's manual.")}
         how = quantity.how
         if quantity.role is Role.BUILD:
             how = "State it under unit.fitted; serial and build year can't decide it."
@@ -96,8 +117,8 @@ def missing_for(name: str, sheet: Sheet, facts: Facts) -> dict[str, Missing]:
         if isinstance(argument, Constant):
             if argument.value is None:
                 found[argument.name] = Missing(argument.name, argument.why_unknown, "Add it to the card.")
-        elif argument_value(argument, facts.values) is None:
-            found |= missing_for(argument.name, sheet, facts)
+        elif argument_value(argument, values) is None:
+            found |= missing_for(argument.name, sheet, values, why_unknown)
     if not found:  # every input is there, but the formula refused them
-        found[name] = Missing(name, computation.meaning, facts.why_unknown.get(name, ""))
+        found[name] = Missing(name, computation.meaning, why_unknown.get(name, ""))
     return found

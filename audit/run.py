@@ -5,9 +5,12 @@ setup ─▶ check sheet of its card and crop ─▶ facts ─▶ verdicts ─�
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+
 from audit.checking import Outcome, Surroundings, judge
-from audit.facts import Facts, compute, missing_for
+from audit.facts import Reasons, compute, missing_for
 from audit.nouns.finding import Clearance, Counts, Finding, Missing, Report
+from audit.nouns.quantity import Sided, Value
 from audit.nouns.risk import Level
 from audit.nouns.rule import Verdict
 from audit.nouns.rulebook import Rulebook
@@ -38,7 +41,7 @@ def audit_on_sheet(sheet: Sheet, setup: Setup, hold_at: Level = Level.HIGH) -> R
         verdict, outcome = judge(question.given, question.hold, around)
         tally[verdict] += 1
         if verdict in (Verdict.BROKEN, Verdict.UNKNOWN):
-            findings.append(_finding(question, verdict, outcome, sheet, facts, hold_at))
+            findings.append(_finding(question, verdict, outcome, sheet, around, hold_at))
     findings.sort(key=lambda finding: rank_key(finding.risk, finding.verdict, finding.rule, finding.on))
     held = any(finding.holds_start for finding in findings)
     builds = tuple(
@@ -51,7 +54,10 @@ def audit_on_sheet(sheet: Sheet, setup: Setup, hold_at: Level = Level.HIGH) -> R
         header_kind=setup.header_kind,
         clearance=Clearance.HELD if held else Clearance.CLEARED,
         counts=Counts(
-            *(tally[verdict] for verdict in (Verdict.KEPT, Verdict.BROKEN, Verdict.UNKNOWN, Verdict.NOT_ASKED))
+            kept=tally[Verdict.KEPT],
+            broken=tally[Verdict.BROKEN],
+            unknown=tally[Verdict.UNKNOWN],
+            not_asked=tally[Verdict.NOT_ASKED],
         ),
         findings=tuple(findings),
         facts=tuple(facts.traces.values()),
@@ -61,8 +67,19 @@ def audit_on_sheet(sheet: Sheet, setup: Setup, hold_at: Level = Level.HIGH) -> R
     )
 
 
+def findings_for(
+    sheet: Sheet, questions: Iterable[Question], values: Mapping[str, Value | Sided], hold_at: Level
+) -> tuple[Finding, ...]:
+    """Work out some questions in full from values that are already computed, in the order given."""
+    around = Surroundings(values, sheet.names, Reasons(sheet, values))
+    return tuple(
+        _finding(question, *judge(question.given, question.hold, around), sheet, around, hold_at)
+        for question in questions
+    )
+
+
 def _finding(
-    question: Question, verdict: Verdict, outcome: Outcome, sheet: Sheet, facts: Facts, hold_at: Level
+    question: Question, verdict: Verdict, outcome: Outcome, sheet: Sheet, around: Surroundings, hold_at: Level
 ) -> Finding:
     rule = question.rule
     risk = risk_of(rule.harm, verdict, outcome.share)
@@ -70,7 +87,7 @@ def _finding(
     if verdict is Verdict.UNKNOWN:
         for comparison in outcome.comparisons:
             if comparison.found is None:
-                missing |= missing_for(comparison.quantity, sheet, facts)
+                missing |= missing_for(comparison.quantity, sheet, around.values, around.why_unknown)
             else:
                 missing[comparison.quantity] = Missing(comparison.quantity, comparison.why_unknown, "")
     return Finding(

@@ -22,7 +22,7 @@ def step_of(driving: str, driven: str) -> str:
 
 KIND = Kind(
     name="stepped_v_belt",
-    families=("drive", "belt", "fixed_belt", "stepped_v_belt"),
+    families=("drive", "open_drive", "belt", "fixed_belt", "stepped_v_belt"),
     meaning="V-belt on two stepped sheaves",
     parameters=PULLEYS + RUN,
     quantities=(

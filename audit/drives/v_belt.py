@@ -6,7 +6,7 @@ from audit.physics import rotation
 
 KIND = Kind(
     name="v_belt",
-    families=("drive", "belt", "fixed_belt", "v_belt"),
+    families=("drive", "open_drive", "belt", "fixed_belt", "v_belt"),
     meaning="V-belt, or banded V-belts, on two fixed sheaves",
     parameters=PULLEYS + RUN,
     quantities=UPKEEP + TENSION,

@@ -40,7 +40,7 @@ def grip_lost(wrap_before: float, wrap_left: float) -> float:
 
 KIND = Kind(
     name="variable_belt",
-    families=("drive", "belt", "variable_belt"),
+    families=("drive", "open_drive", "belt", "variable_belt"),
     meaning="V-belt on two sheaves of variable diameter",
     parameters=(
         Parameter("driver_slow", "mm", "Pitch diameter of the driving sheave at the slow end"),

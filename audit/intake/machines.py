@@ -256,12 +256,12 @@ class _Reader:
             )
         driven: dict[str, str] = {}
         for drive in drives:
-            for role, shaft in (("from", drive.driver), ("to", drive.driven)):
-                if shaft not in ids:
+            for role, end in (("from", drive.driver), ("to", drive.driven)):
+                if end not in ids:
                     self.problems.add(
                         drive.place,
-                        f"drive '{drive.id}': '{role}' names no shaft: '{shaft}'.",
-                        did_you_mean(shaft, ids),
+                        f"drive '{drive.id}': '{role}' names no shaft: '{end}'.",
+                        did_you_mean(end, ids),
                     )
             if drive.driven in driven:
                 self.problems.add(

@@ -123,7 +123,14 @@ class _Reader:
         self.numbers(fields, UNIT_KEYS, names)
         fields.close()
         year = self.values.get("unit.build_year")
-        return Unit(unit_id, card.id if card else "", serial, int(year) if isinstance(year, float) else None, tuple(fitted), owner)
+        return Unit(
+            unit_id,
+            card.id if card else "",
+            serial,
+            int(year) if isinstance(year, float) else None,
+            tuple(fitted),
+            owner,
+        )
 
     def job(self, fields: Fields, names: Mapping[str, Quantity]) -> str:
         crop = fields.text("crop")
@@ -156,9 +163,13 @@ class _Reader:
         if quantity is None:
             self.problems.add(node.place, f"machine card {card.id} has no {role.value} of that name.", advice)
         elif quantity.role in (Role.SETTING, Role.READING, Role.EVENT):
-            self.problems.add(node.place, f"'{key}' is a {quantity.role.value}.", f"Move it to '{quantity.role.value}s'.")
+            self.problems.add(
+                node.place, f"'{key}' is a {quantity.role.value}.", f"Move it to '{quantity.role.value}s'."
+            )
         else:
-            self.problems.add(node.place, f"'{key}' is computed or stated by the card; it can't be given.", "Remove it.")
+            self.problems.add(
+                node.place, f"'{key}' is computed or stated by the card; it can't be given.", "Remove it."
+            )
 
     def put(self, name: str, node: Node, quantity: Quantity) -> None:
         reader = ValueReader(quantity)

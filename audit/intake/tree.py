@@ -80,6 +80,8 @@ class Fields:
         """The node under a key; None if it is missing (a problem when it is required)."""
         self.asked.add(key)
         found = self.items.get(key)
+        if found is not None and found.value is None and not required:
+            return None  # null says the same as leaving the key out
         if found is None and required:
             self.problems.add(self.place, f"{self.what} lacks '{key}'.", f"Add '{key}:'.")
         return found

@@ -84,7 +84,9 @@ class ValueReader:
         text = plain if isinstance(plain, str) else repr(plain)
         value = read_quantity(text, self.dimension, unit or quantity.unit)
         low, high = self.lowest, self.highest
-        if (low is not None and value < low - 1e-9 * abs(low)) or (high is not None and value > high + 1e-9 * abs(high)):
+        if (low is not None and value < low - 1e-9 * abs(low)) or (
+            high is not None and value > high + 1e-9 * abs(high)
+        ):
             bounds = [show(bound, quantity.unit) for bound in (low, high) if bound is not None]
             raise Unreadable(
                 f"{said(plain)} is impossible here; it must lie from {' to '.join(bounds)}. Check the value and its unit."

@@ -1,0 +1,237 @@
+"""Audits many setups by one rulebook: check sheets and compiled readings are made once and kept.
+
+``judge`` answers one line of JSON by the compiled reading; what it cannot take as it stands goes through the plain way,
+so both give the same verdicts and the same errors. ``report`` explains one setup in full, with every fact's trace.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from typing import NamedTuple
+
+import msgspec
+
+from audit.builds import decide
+from audit.compiling import Hit, Input, Memo, Reading, compile_sheet
+from audit.intake.setups import HEADER_KEYS, JOB_KEYS, UNIT_KEYS, find_crop, read_setup
+from audit.intake.structs import (
+    NO_HEADER,
+    CardDecoder,
+    NotQuick,
+    Table,
+    Tables,
+    UnitIn,
+    card_of,
+    check_no_key_twice,
+    check_taken,
+)
+from audit.measures import Unreadable
+from audit.nouns.finding import Clearance, Counts, Finding, Report
+from audit.nouns.problem import BadInput
+from audit.nouns.quantity import Form, Quantity, Role, Value
+from audit.nouns.risk import Level
+from audit.nouns.rule import Standing, Verdict
+from audit.nouns.rulebook import Rulebook
+from audit.nouns.setup import Unit
+from audit.nouns.vocabulary import on_card
+from audit.run import audit_on_sheet, findings_for
+from audit.sheet import Sheet, make_sheet
+
+_NOT_QUICK = (NotQuick, Unreadable, msgspec.MsgspecError, UnicodeDecodeError, RecursionError)
+_MOST_UNITS = 65536
+
+
+class Judged(NamedTuple):
+    """The short answer to one setup: what is broken or unknown, ranked, and whether it holds a start.
+
+    Attributes:
+        hits: in order of rank.
+        not_asked: number of questions that were not asked.
+        findings: works the hits out in full: what was found, what is wanted, what is missing.
+    """
+
+    unit: str
+    card: str
+    crop: str
+    header_kind: str
+    clearance: Clearance
+    hits: list[Hit]
+    not_asked: int
+    findings: Callable[[], tuple[Finding, ...]]
+    sheet: Sheet
+
+    def counts(self) -> Counts:
+        """Number of questions by verdict."""
+        unknown = sum(hit[0][3] for hit in self.hits)
+        return Counts(
+            kept=len(self.sheet.questions) - self.not_asked - len(self.hits),
+            broken=len(self.hits) - unknown,
+            unknown=unknown,
+            not_asked=self.not_asked,
+        )
+
+
+class Auditor:
+    """Audits setups by one rulebook.
+
+    Args:
+        rulebook: what they are judged by.
+        hold_at: lowest risk level that holds a harvest start.
+    """
+
+    def __init__(self, rulebook: Rulebook, hold_at: Level = Level.HIGH) -> None:
+        self.rulebook = rulebook
+        self.hold_at = hold_at
+        self.tables = Tables()
+        self.memos: dict[object, Memo] = {}
+        self._sheets: dict[tuple[str, str], Sheet] = {}
+        self._lines: dict[str, _CardLines] = {}
+
+    def sheet(self, card: str, crop: str) -> Sheet:
+        """The check sheet of a card for a crop."""
+        found = self._sheets.get((card, crop))
+        if found is None:
+            found = make_sheet(self.rulebook, self.rulebook.machines[card], self.rulebook.crops[crop])
+            self._sheets[card, crop] = found
+        return found
+
+    def report(self, text: bytes, shown: str) -> Report:
+        """The full report of one setup written as JSON. Raises BadInput."""
+        setup = read_setup(text, shown, self.rulebook)
+        return audit_on_sheet(self.sheet(setup.unit.card, setup.crop), setup, self.hold_at)
+
+    def judge(self, line: bytes, shown: str) -> Judged:
+        """The short answer to one setup written as JSON. Raises BadInput."""
+        try:
+            card = card_of(line)
+            lines = self._lines.get(card) or self._lines_of(card)
+            return lines.judge(line)
+        except _NOT_QUICK:
+            return self._plainly(line, shown)
+
+    def judge_all(self, lines: Iterable[bytes], shown: str) -> Iterator[Judged | BadInput]:
+        """Answers in the order of the lines; a bad line gives its BadInput and stops nothing. Blank lines are passed."""
+        for number, line in enumerate(lines, 1):
+            if line.isspace():
+                continue
+            try:
+                yield self.judge(line, f"{shown}:{number}")
+            except BadInput as error:
+                yield error
+
+    def _lines_of(self, card: str) -> _CardLines:
+        if card not in self.rulebook.machines:
+            raise NotQuick
+        self._lines[card] = _CardLines(self, card)
+        return self._lines[card]
+
+    def _plainly(self, line: bytes, shown: str) -> Judged:
+        setup = read_setup(line, shown, self.rulebook)
+        sheet = self.sheet(setup.unit.card, setup.crop)
+        report = audit_on_sheet(sheet, setup, self.hold_at)
+        numbers = {(question.rule.id, question.on): question.no for question in sheet.questions}
+        hits: list[Hit] = [
+            (
+                (int(f.risk.level), f.risk.index, -f.risk.downtime, f.verdict is Verdict.UNKNOWN),
+                -f.risk.share, f.rule, f.on, numbers[f.rule, f.on],
+            )
+            for f in report.findings
+        ]  # fmt: skip
+        return Judged(
+            setup.unit.id, setup.unit.card, setup.crop, setup.header_kind, report.clearance, hits,
+            report.counts.not_asked, lambda: report.findings, sheet,
+        )  # fmt: skip
+
+
+class _CardLines:
+    """Judges lines of one machine card: one compiled reading for each crop."""
+
+    def __init__(self, auditor: Auditor, card: str) -> None:
+        self.auditor = auditor
+        self.card = auditor.rulebook.machines[card]
+        self.names = on_card(self.card, auditor.rulebook.vocabulary)
+        self.decoder = CardDecoder(self.names, auditor.tables)
+        self.moments = Table(Quantity("taken.at", Role.EVENT, Form.TIME, "when it was taken"))
+        self.build_names = [f"build.{build.name}" for build in self.card.builds]
+        self.builds: dict[object, tuple[Value, ...]] = {}
+        self.runs: dict[str, _Run] = {}
+
+    def judge(self, line: bytes) -> Judged:
+        decoded = self.decoder.decode(line)
+        check_no_key_twice(line, decoded)
+        check_taken(decoded.taken, self.moments)
+        unit, job = decoded.unit, decoded.job
+        if unit.card != self.card.id or not unit.id.strip():
+            raise NotQuick
+        header = job.header or NO_HEADER
+        run = self.runs.get(job.crop) or self.prepare(job.crop)
+        hits, not_asked, values = run.reading.judge(
+            unit, job, header, self.decided(unit), decoded.settings, decoded.readings, decoded.events
+        )
+        held = False
+        for hit in hits:
+            if hit[0][0] > self.auditor.hold_at:
+                break
+            if hit[4] not in run.trial:
+                held = True
+                break
+        return Judged(
+            unit.id, unit.card, run.reading.sheet.crop.id, header.kind or "",
+            Clearance.HELD if held else Clearance.CLEARED, hits, not_asked,
+            partial(run.findings, hits, values, self.auditor.hold_at), run.reading.sheet,
+        )  # fmt: skip
+
+    def decided(self, unit: UnitIn) -> tuple[Value, ...]:
+        """The choice of every build of the card, None where it can't be decided."""
+        fitted = tuple(unit.fitted.items()) if unit.fitted else ()
+        key = (unit.serial, unit.build_year, fitted)
+        found = self.builds.get(key)
+        if found is None:
+            known = {build.name: {choice for choice, _ in build.choices} for build in self.card.builds}
+            if any(choice not in known.get(name, ()) for name, choice in fitted):
+                raise NotQuick
+            decisions = decide(self.card, Unit(unit.id, unit.card, unit.serial, unit.build_year, fitted))
+            found = tuple(decisions[name] for name in self.build_names)
+            if len(self.builds) >= _MOST_UNITS:
+                self.builds.clear()
+            self.builds[key] = found
+        return found
+
+    def prepare(self, written: str) -> _Run:
+        """Compile the reading for a crop, by any of its names; raises NotQuick for a crop that is none."""
+        crop = find_crop(written, self.auditor.rulebook)
+        if not crop:
+            raise NotQuick
+        sheet = self.auditor.sheet(self.card.id, crop)
+        run = _Run(compile_sheet(sheet, {"job.crop": crop}, self.inputs(), _ARGUMENTS, self.auditor.memos))
+        self.runs[written] = run
+        return run
+
+    def inputs(self) -> list[Input]:
+        """Where the parts of a decoded line hold each quantity."""
+        found = [
+            Input(name, f"{part}.{key}", self.auditor.tables.of(self.names[name]))
+            for part, keys in (("unit", UNIT_KEYS), ("job", JOB_KEYS), ("header", HEADER_KEYS))
+            for key, name in keys.items()
+            if name in self.names
+        ]
+        found += [Input(name, f"builds[{place}]", None) for place, name in enumerate(self.build_names)]
+        return found + [Input(name, written, table) for name, (written, table) in self.decoder.fields.items()]
+
+
+_ARGUMENTS = "unit, job, header, builds, settings, readings, events"
+
+
+class _Run:
+    """A compiled reading with the questions of trial rules, which never hold."""
+
+    def __init__(self, reading: Reading) -> None:
+        self.reading = reading
+        self.trial = frozenset(q.no for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
+
+    def findings(self, hits: list[Hit], values: tuple[Value, ...], hold_at: Level) -> tuple[Finding, ...]:
+        if not hits:
+            return ()
+        sheet = self.reading.sheet
+        return findings_for(sheet, [sheet.questions[hit[4]] for hit in hits], self.reading.values(values), hold_at)

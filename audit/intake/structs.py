@@ -1,0 +1,208 @@
+"""The quick way from a line of JSON to canonical values: typed decoding and one look-up per value.
+
+Each input has a table from the value as written to its canonical form, filled by the plain reader; programs and people
+write few different values, so nearly every reading is one look-up. Whatever the quick way does not take as it stands
+(an unknown key, a wrong unit, a value twice) raises, and the caller reads the line again in the plain way, which says
+what is wrong and where.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import Any, Literal
+
+import msgspec
+
+from audit.intake.setups import STATES, VALUE_SECTIONS
+from audit.intake.values import ValueReader
+from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
+
+MOST_REMEMBERED = 8192
+
+
+class NotQuick(Exception):
+    """The quick way does not take this line as it stands."""
+
+
+class Number(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A number with its unit and instrument, or the two sides of one."""
+
+    value: str | int | float | None = None
+    unit: str | None = None
+    with_: str | None = msgspec.field(default=None, name="with")
+    left: str | int | float | Number | None = None
+    right: str | int | float | Number | None = None
+
+
+class Word(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A word, or the two sides of one."""
+
+    value: str | None = None
+    with_: str | None = msgspec.field(default=None, name="with")
+    left: str | None = None
+    right: str | None = None
+
+
+class YesNo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+    """Yes or no, or the two sides of it."""
+
+    value: bool | None = None
+    with_: str | None = msgspec.field(default=None, name="with")
+    left: bool | None = None
+    right: bool | None = None
+
+
+_NUMBER = str | int | float | Number | None
+
+
+class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+    id: str
+    card: str
+    serial: str = ""
+    build_year: int | None = None
+    fitted: dict[str, str] | None = None
+    owner: str = ""
+    engine_hours: _NUMBER = None
+
+
+class HeaderIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+    kind: str | None = None
+    width: _NUMBER = None
+    rows: _NUMBER = None
+    row_spacing: _NUMBER = None
+    drive_speed: _NUMBER = None
+
+
+class JobIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+    crop: str
+    condition: str | None = None
+    header: HeaderIn | None = None
+    ground_speed: _NUMBER = None
+    grain_yield: _NUMBER = None
+    hectares: _NUMBER = None
+    seeds_per_kg: _NUMBER = None
+
+
+class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+    at: str = ""
+    by: str = ""
+    state: str = ""
+
+
+NO_HEADER = HeaderIn()
+
+
+class Table(dict[object, Value | Sided]):
+    """Canonical values of one quantity by the value as written."""
+
+    def __init__(self, quantity: Quantity) -> None:
+        super().__init__({None: (None, None) if quantity.sided else None})
+        self.reader = ValueReader(quantity)
+
+    def __missing__(self, written: object) -> Value | Sided:
+        value = self.reader.read(_plain(written) if isinstance(written, msgspec.Struct) else written)
+        if len(self) >= MOST_REMEMBERED:
+            self.clear()
+            self[None] = (None, None) if self.reader.quantity.sided else None
+        self[written] = value
+        return value
+
+
+def _plain(written: msgspec.Struct) -> dict[str, object]:
+    plain: dict[str, object] = msgspec.to_builtins(written)
+    return plain
+
+
+class Tables:
+    """The tables in use; quantities that are read alike share one, which keeps the working set small."""
+
+    def __init__(self) -> None:
+        self.found: dict[object, Table] = {}
+
+    def of(self, quantity: Quantity) -> Table:
+        """The table of a quantity."""
+        alike = replace(quantity, name="", role=Role.READING, meaning="", how="")
+        found = self.found.get(alike)
+        if found is None:
+            found = self.found[alike] = Table(quantity)
+        return found
+
+
+class CardDecoder:
+    """Decodes lines of one machine card, every setting and reading it has in a field of its own.
+
+    Attributes:
+        decode: from the bytes of a line; the result has unit, job, taken, settings, readings, events.
+        fields: where each setting, reading and event is found in the result, and the table it needs; None where the
+            field already holds the canonical value.
+    """
+
+    def __init__(self, names: Mapping[str, Quantity], tables: Tables) -> None:
+        self.tables = tables
+        self.fields: dict[str, tuple[str, Table | None]] = {}
+        sections = [(section, self._section(section, role, names)) for section, role in VALUE_SECTIONS.items()]
+        envelope: list[tuple[str, Any, Any]] = [("unit", UnitIn, msgspec.NODEFAULT), ("job", JobIn, msgspec.NODEFAULT)]
+        envelope += [("taken", TakenIn | None, None), *((section, type_, type_()) for section, type_ in sections)]
+        line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
+        self.decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
+
+    def _section(self, section: str, role: Role, names: Mapping[str, Quantity]) -> type[msgspec.Struct]:
+        fields: list[tuple[str, Any, Any]] = []
+        rename: dict[str, str] = {}
+        for place, name in enumerate(name for name, quantity in names.items() if quantity.role is role):
+            kind, needs_table = _type(names[name])
+            fields.append((f"f{place}", kind | None, None))
+            rename[f"f{place}"] = name
+            self.fields[name] = (f"{section}.f{place}", self.tables.of(names[name]) if needs_table else None)
+        return msgspec.defstruct(
+            section.capitalize(), fields, rename=rename, forbid_unknown_fields=True, omit_defaults=True, gc=False,
+            frozen=True,
+        )  # fmt: skip
+
+
+def _type(quantity: Quantity) -> tuple[Any, bool]:
+    """Type of a field in JSON, and whether what is decoded must still be looked up."""
+    if quantity.form is Form.NUMBER:
+        return str | int | float | Number, True
+    if quantity.form is Form.TIME:
+        return str, True
+    if quantity.form is Form.YES_NO:
+        return (bool | YesNo, True) if quantity.sided else (bool, False)
+    if quantity.sided or not quantity.words:
+        return str | Word, True
+    return Literal[tuple(word for word, _ in quantity.words)], False
+
+
+encode = msgspec.json.Encoder().encode
+_CARD = re.compile(rb'"card"\s*:\s*"([^"\\]{1,100})"')
+
+
+def card_of(line: bytes) -> str:
+    """The card that a line seems to be written for; the decoded line says whether it is. Raises NotQuick."""
+    found = _CARD.search(line)
+    if found is None:
+        raise NotQuick
+    return found[1].decode()
+
+
+def check_no_key_twice(line: bytes, decoded: msgspec.Struct) -> None:
+    """Raises NotQuick if an object of the line has a key twice.
+
+    The decoder keeps the last of two equal keys without a word. Writing back what it kept gives as many colons as the
+    line had, since every key and every text of the line is kept, unless a key was dropped (or a colon was escaped, or
+    a null written out: then the plain way reads the line and finds nothing wrong).
+    """
+    if encode(decoded).count(b":") != line.count(b":"):
+        raise NotQuick
+
+
+def check_taken(taken: TakenIn | None, moments: Table) -> None:
+    """Raises NotQuick or Unreadable if the record of the taking is not as it should be."""
+    if taken is None:
+        return
+    if taken.at:
+        moments[taken.at]
+    if taken.state and taken.state not in STATES:
+        raise NotQuick
