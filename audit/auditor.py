@@ -11,11 +11,13 @@ from functools import partial
 from typing import NamedTuple
 
 import msgspec
+from msgspec.structs import astuple
 
 from audit.builds import decide
-from audit.compiling import Hit, Input, Memo, Reading, compile_sheet
-from audit.intake.setups import HEADER_KEYS, JOB_KEYS, UNIT_KEYS, find_crop, read_setup
+from audit.compiling import Found, Hit, Kept, Reading, compile_sheet
+from audit.intake.setups import find_crop, read_setup
 from audit.intake.structs import (
+    ENVELOPE_NAMES,
     NO_HEADER,
     CardDecoder,
     NotQuick,
@@ -25,6 +27,7 @@ from audit.intake.structs import (
     card_of,
     check_no_key_twice,
     check_taken,
+    envelope_values,
 )
 from audit.measures import Unreadable
 from audit.nouns.finding import Clearance, Counts, Finding, Report
@@ -47,7 +50,7 @@ class Judged(NamedTuple):
 
     Attributes:
         hits: in order of rank.
-        not_asked: number of questions that were not asked.
+        not_asked: works out how many questions were not asked.
         findings: works the hits out in full: what was found, what is wanted, what is missing.
     """
 
@@ -57,18 +60,19 @@ class Judged(NamedTuple):
     header_kind: str
     clearance: Clearance
     hits: list[Hit]
-    not_asked: int
+    not_asked: Callable[[], int]
     findings: Callable[[], tuple[Finding, ...]]
     sheet: Sheet
 
     def counts(self) -> Counts:
         """Number of questions by verdict."""
         unknown = sum(hit[0][3] for hit in self.hits)
+        not_asked = self.not_asked()
         return Counts(
-            kept=len(self.sheet.questions) - self.not_asked - len(self.hits),
+            kept=len(self.sheet.questions) - not_asked - len(self.hits),
             broken=len(self.hits) - unknown,
             unknown=unknown,
-            not_asked=self.not_asked,
+            not_asked=not_asked,
         )
 
 
@@ -84,7 +88,7 @@ class Auditor:
         self.rulebook = rulebook
         self.hold_at = hold_at
         self.tables = Tables()
-        self.memos: dict[object, Memo] = {}
+        self.kept = Kept()
         self._sheets: dict[tuple[str, str], Sheet] = {}
         self._lines: dict[str, _CardLines] = {}
 
@@ -111,7 +115,10 @@ class Auditor:
             return self._plainly(line, shown)
 
     def judge_all(self, lines: Iterable[bytes], shown: str) -> Iterator[Judged | BadInput]:
-        """Answers in the order of the lines; a bad line gives its BadInput and stops nothing. Blank lines are passed."""
+        """Answers in the order of the lines; a bad line gives its BadInput and stops nothing.
+
+        Blank lines are passed over.
+        """
         for number, line in enumerate(lines, 1):
             if line.isspace():
                 continue
@@ -130,17 +137,16 @@ class Auditor:
         setup = read_setup(line, shown, self.rulebook)
         sheet = self.sheet(setup.unit.card, setup.crop)
         report = audit_on_sheet(sheet, setup, self.hold_at)
-        numbers = {(question.rule.id, question.on): question.no for question in sheet.questions}
         hits: list[Hit] = [
             (
-                (int(f.risk.level), f.risk.index, -f.risk.downtime, f.verdict is Verdict.UNKNOWN),
-                -f.risk.share, f.rule, f.on, numbers[f.rule, f.on],
+                (int(f.risk.level), f.risk.index, -f.risk.downtime, int(f.verdict is Verdict.UNKNOWN)),
+                -f.risk.share, f.rule, f.on,
             )
             for f in report.findings
         ]  # fmt: skip
         return Judged(
             setup.unit.id, setup.unit.card, setup.crop, setup.header_kind, report.clearance, hits,
-            report.counts.not_asked, lambda: report.findings, sheet,
+            lambda: report.counts.not_asked, lambda: report.findings, sheet,
         )  # fmt: skip
 
 
@@ -162,23 +168,29 @@ class _CardLines:
         check_no_key_twice(line, decoded)
         check_taken(decoded.taken, self.moments)
         unit, job = decoded.unit, decoded.job
+        header = job.header or NO_HEADER
         if unit.card != self.card.id or not unit.id.strip():
             raise NotQuick
-        header = job.header or NO_HEADER
         run = self.runs.get(job.crop) or self.prepare(job.crop)
-        hits, not_asked, values = run.reading.judge(
-            unit, job, header, self.decided(unit), decoded.settings, decoded.readings, decoded.events
+        hits, values = run.reading.judge(
+            (
+                *envelope_values(unit, job, header),
+                *self.decided(unit),
+                *astuple(decoded.settings),
+                *astuple(decoded.readings),
+                *astuple(decoded.events),
+            )
         )
         held = False
         for hit in hits:
             if hit[0][0] > self.auditor.hold_at:
                 break
-            if hit[4] not in run.trial:
+            if hit[2] not in run.trial:
                 held = True
                 break
         return Judged(
             unit.id, unit.card, run.reading.sheet.crop.id, header.kind or "",
-            Clearance.HELD if held else Clearance.CLEARED, hits, not_asked,
+            Clearance.HELD if held else Clearance.CLEARED, hits, partial(run.reading.not_asked, values),
             partial(run.findings, hits, values, self.auditor.hold_at), run.reading.sheet,
         )  # fmt: skip
 
@@ -204,23 +216,16 @@ class _CardLines:
         if not crop:
             raise NotQuick
         sheet = self.auditor.sheet(self.card.id, crop)
-        run = _Run(compile_sheet(sheet, {"job.crop": crop}, self.inputs(), _ARGUMENTS, self.auditor.memos))
+        run = _Run(compile_sheet(sheet, {"job.crop": crop}, self.inputs(), self.auditor.kept))
         self.runs[written] = run
         return run
 
-    def inputs(self) -> list[Input]:
-        """Where the parts of a decoded line hold each quantity."""
-        found = [
-            Input(name, f"{part}.{key}", self.auditor.tables.of(self.names[name]))
-            for part, keys in (("unit", UNIT_KEYS), ("job", JOB_KEYS), ("header", HEADER_KEYS))
-            for key, name in keys.items()
-            if name in self.names
-        ]
-        found += [Input(name, f"builds[{place}]", None) for place, name in enumerate(self.build_names)]
-        return found + [Input(name, written, table) for name, (written, table) in self.decoder.fields.items()]
-
-
-_ARGUMENTS = "unit, job, header, builds, settings, readings, events"
+    def inputs(self) -> dict[str, Table | None]:
+        """Every quantity that a decoded line gives, in the order in which ``judge`` hands them over."""
+        tables = self.auditor.tables
+        found: dict[str, Table | None] = {name: tables.of(self.names[name]) for name in ENVELOPE_NAMES}
+        found |= dict.fromkeys(self.build_names)
+        return found | self.decoder.tables
 
 
 class _Run:
@@ -228,10 +233,12 @@ class _Run:
 
     def __init__(self, reading: Reading) -> None:
         self.reading = reading
-        self.trial = frozenset(q.no for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
+        self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
+        self.trial = frozenset(q.rule.id for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
 
-    def findings(self, hits: list[Hit], values: tuple[Value, ...], hold_at: Level) -> tuple[Finding, ...]:
+    def findings(self, hits: list[Hit], values: Found, hold_at: Level) -> tuple[Finding, ...]:
         if not hits:
             return ()
         sheet = self.reading.sheet
-        return findings_for(sheet, [sheet.questions[hit[4]] for hit in hits], self.reading.values(values), hold_at)
+        questions = [self.by_rule[hit[2], hit[3]] for hit in hits]
+        return findings_for(sheet, questions, self.reading.values_for(questions, values), hold_at)

@@ -1,41 +1,45 @@
-"""The compiled reading of the rules: one straight-line function for a check sheet with its known constants.
+"""The compiled reading of the rules for one check sheet.
 
-A fleet has a few machine cards, crops, headers and builds and many setups, so everything that does not depend on the
-setup is folded once: limits, card constants, questions that are not asked. What is left becomes one Python function over
-local variables. It is generated from the rule's structure, never from text in a file: of what a file says only numbers
-and words enter, as literals that ``repr`` writes.
+A fleet has a few machine cards and crops and many setups, so what does not depend on the setup is folded once: limits,
+card constants, questions that are never asked. Of what is left, a question that looks at one input alone is answered by
+the look-up that reads the input: a table from the value as written to the canonical value, worked out by the plain
+reading when a value is first seen. What takes several inputs (slip, speeds, wear, losses) becomes one straight-line
+function over local variables. It is generated from the rules' structure, never from text in a file: of what a file says
+only numbers and words enter, as literals that ``repr`` writes.
 
 The plain reading in ``facts`` and ``checking`` says what is right; a property test holds this one to it.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable, Mapping, Sequence
+import threading
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from operator import getitem, itemgetter
 from typing import Any
 
-from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, opposite
+from audit.checking import Surroundings, evaluate, judge
+from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
 from audit.conditions import quantities
-from audit.nouns.fact import Argument, Computation, Constant, Ref
+from audit.facts import argument_value, work_out
+from audit.nouns.fact import Computation, Constant, Ref
 from audit.nouns.quantity import Sided, Value
-from audit.nouns.risk import Harm
 from audit.nouns.rule import Verdict
-from audit.physics.formula import OutOfRange
 from audit.ranking import rank_key, risk_of
 from audit.sheet import Question, Sheet
 
 MOST_REMEMBERED = 8192
-"""Entries a memo keeps before it starts again: bounds memory whatever the input."""
+"""Entries a table or memo keeps before it starts again: bounds memory whatever the input."""
 
-Hit = tuple[tuple[int, int, float, bool], float, str, str, int]
-"""A broken or unknown question: rank of its risk, minus the margin's share, rule, component, question number."""
+Hit = tuple[tuple[int, int, float, int], float, str, str]
+"""A broken or unknown question: rank of its risk (last part 1 for unknown), minus the margin's share, rule, component."""
 
-Check = Callable[..., tuple[list[int], int, tuple[Value, ...]]]
+Written = Mapping[object, Value | Sided]
+"""From a value as written to its canonical form; raises for a bad value."""
 
 
 class Memo(dict[object, Value]):
-    """Results of one formula by the arguments that vary; unknown and out of range give None."""
+    """Results of one computation by the arguments that vary."""
 
     def __init__(self, computation: Computation, fixed: Mapping[int, Value]) -> None:
         super().__init__()
@@ -50,304 +54,377 @@ class Memo(dict[object, Value]):
             argument = self.computation.args[place]
             factor = argument.factor if isinstance(argument, Ref) else 1.0
             arguments[place] = value * factor if factor != 1.0 and isinstance(value, float) else value
-        result: Value = None
-        if not (self.computation.needs_all and None in arguments):
-            try:
-                result = self.computation.function(*arguments)
-            except OutOfRange:
-                result = None
+        result, _ = work_out(self.computation, arguments)
         if len(self) >= MOST_REMEMBERED:
             self.clear()
         self[key] = result
         return result
 
 
-@dataclass(frozen=True, slots=True)
-class Input:
-    """A quantity that a setup may give.
+class Answers(dict[object, Value | Sided]):
+    """Reads one input and answers the questions that look at nothing else.
 
-    Attributes:
-        name: of the quantity.
-        written: attribute of one of the judge's arguments that holds the value as written, such as ``readings.f12``.
-        table: from the value as written to its canonical form; raises for a bad value. None where it is canonical.
+    A value that breaks none of them is remembered as it is, so that reading it again is one look-up. For any other the
+    hits are remembered and go to the check that runs in this thread.
     """
 
-    name: str
-    written: str
-    table: Mapping[object, Value | Sided] | None
+    def __init__(
+        self, name: str, written: Written | None, questions: Sequence[Question], sheet: Sheet,
+        constants: Mapping[str, Value],
+    ) -> None:  # fmt: skip
+        super().__init__()
+        self.name, self.written, self.questions = name, written, questions
+        self.sheet, self.constants = sheet, constants
+        self.hits: dict[object, tuple[Value | Sided, list[Hit]]] = {}
+
+    def __missing__(self, key: Any) -> Value | Sided:
+        found = self.hits.get(key)
+        if found is None:
+            value = key if self.written is None else self.written[key]
+            found = (
+                value,
+                [
+                    hit(question, verdict, share)
+                    for question, verdict, share in self.verdicts(value)
+                    if verdict in (Verdict.BROKEN, Verdict.UNKNOWN)
+                ],
+            )
+            if len(self) + len(self.hits) >= MOST_REMEMBERED:
+                self.clear()
+                self.hits.clear()
+            if not found[1]:
+                self[key] = value
+                return value
+            self.hits[key] = found
+        _checks.hits.extend(found[1])
+        return found[0]
+
+    def verdicts(self, value: Value | Sided) -> Iterator[tuple[Question, Verdict, float]]:
+        """The plain reading of its questions."""
+        values: dict[str, Value | Sided] = {**self.constants, self.name: value}
+        for question in self.questions:
+            add_facts(self.sheet, question, values)
+            verdict, outcome = judge(question.given, question.hold, Surroundings(values, self.sheet.names, {}))
+            yield question, verdict, outcome.share
+
+
+def hit(question: Question, verdict: Verdict, share: float) -> Hit:
+    """The hit of a question that is not kept."""
+    rule, on = question.rule, question.on
+    level, index, downtime, unknown, minus_share, *_ = rank_key(
+        risk_of(rule.harm, verdict, share), verdict, rule.id, on
+    )
+    return (int(level), index, downtime, unknown), minus_share, rule.id, on
+
+
+class _Checks(threading.local):
+    """What the check that runs in this thread has found so far."""
+
+    def __init__(self) -> None:
+        self.hits: list[Hit] = []
+
+
+_checks = _Checks()
+
+
+def add_facts(sheet: Sheet, question: Question, values: dict[str, Value | Sided]) -> None:
+    """Adds to ``values`` the facts that a question needs and that are not there yet."""
+
+    def visit(name: str) -> None:
+        computation = sheet.by_name.get(name)
+        if name in values or computation is None:
+            return
+        for argument in computation.args:
+            if isinstance(argument, Ref):
+                visit(argument.name)
+        values[name] = work_out(computation, [argument_value(argument, values) for argument in computation.args])[0]
+
+    for name in names_of(question):
+        visit(name)
+
+
+def names_of(question: Question) -> list[str]:
+    """Names of the quantities that a question compares, its condition for being asked included."""
+    return [name for part in (question.given, question.hold) if part is not None for name in quantities(part)]
+
+
+class Kept:
+    """Tables and memos of several readings: those that are alike are shared, which keeps the working set small."""
+
+    def __init__(self) -> None:
+        self.memos: dict[object, Memo] = {}
+        self.answers: dict[object, Answers] = {}
+
+
+Found = tuple[list[Value | Sided], tuple[Value, ...]]
+"""Values of ``Reading.names``: the inputs', then the computed ones."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """The compiled function with what surrounds it.
+    """The compiled reading of a sheet.
 
     Attributes:
-        constants: values that do not depend on the setup, those worked out from the cards and the job included.
-        check: takes a setup's parts as ``compile_sheet`` was told; returns the numbers of the questions that are not
-            kept, how many were not asked, and the values of ``names`` (empty if all are kept).
-        names: what the returned values are; a sided quantity stands twice, left then right.
+        constants: values that do not depend on the setup, those worked out from the cards included.
+        check: takes the values of the inputs as written, in their order; returns the hits so far, the numbers of
+            further questions that are not kept, and the values of ``names``. Raises what the inputs' tables raise for
+            a bad value.
         makers: by question number, the function that makes its hit from the returned values.
+        conditional: questions that may not be asked.
+        skipped: number of questions that are never asked.
         source: the generated text of ``check``, to be looked at.
     """
 
     sheet: Sheet
     constants: Mapping[str, Value]
-    check: Check
+    check: Callable[[tuple[object, ...]], tuple[list[Hit], list[int], Found]]
     names: tuple[str, ...]
-    makers: Mapping[int, Callable[[tuple[Value, ...]], Hit]]
+    makers: Mapping[int, Callable[[Found], Hit]]
+    conditional: tuple[Question, ...]
+    skipped: int
     source: str
 
-    def judge(self, *parts: object) -> tuple[list[Hit], int, tuple[Value, ...]]:
-        """Hits in order of rank, how many questions were not asked, and the values (empty without hits)."""
-        failed, not_asked, values = self.check(*parts)
-        makers = self.makers
-        return sorted([makers[number](values) for number in failed]), not_asked, values
+    def judge(self, written: tuple[object, ...]) -> tuple[list[Hit], Found]:
+        """Hits in order of rank, and the values."""
+        hits, failed, values = self.check(written)
+        if failed:
+            makers = self.makers
+            hits += [makers[number](values) for number in failed]
+        hits.sort()
+        return hits, values
 
-    def values(self, returned: tuple[Value, ...]) -> dict[str, Value | Sided]:
-        """Everything known about a setup, from what ``check`` returned."""
-        found: dict[str, Value | Sided] = dict(self.constants)
-        for name, value in zip(self.names, returned, strict=True):
-            quantity = self.sheet.names.get(name)
-            if quantity is not None and quantity.sided:
-                before = found.get(name)
-                found[name] = (before[0], value) if isinstance(before, tuple) else (value, value)
-            else:
-                found[name] = value
+    def values_for(self, questions: Iterable[Question], returned: Found) -> dict[str, Value | Sided]:
+        """Everything that some questions look at, from what ``check`` returned."""
+        found: dict[str, Value | Sided] = {
+            **self.constants,
+            **dict(zip(self.names, (*returned[0], *returned[1]), strict=True)),
+        }
+        for question in questions:
+            add_facts(self.sheet, question, found)
         return found
 
-
-class _Hits(dict[int, Callable[[tuple[Value, ...]], Hit]]):
-    """Makers of hits, each written when its question first fails: most never do, and the check stays short."""
-
-    def __init__(self, compiler: _Compiler, variables: Sequence[str]) -> None:
-        super().__init__()
-        self.compiler, self.variables = compiler, variables
-        self.questions = {question.no: question for question in compiler.questions}
-
-    def __missing__(self, number: int) -> Callable[[tuple[Value, ...]], Hit]:
-        self[number] = self.compiler.hit(self.questions[number], self.variables)
-        return self[number]
+    def not_asked(self, returned: Found) -> int:
+        """How many questions were not asked."""
+        around = Surroundings(self.values_for(self.conditional, returned), self.sheet.names, {})
+        asked = (evaluate(question.given, around).truth for question in self.conditional if question.given is not None)
+        return self.skipped + sum(truth is False for truth in asked)
 
 
 def compile_sheet(
-    sheet: Sheet, known: Mapping[str, Value], inputs: Sequence[Input], arguments: str, memos: dict[object, Memo]
+    sheet: Sheet, known: Mapping[str, Value], inputs: Mapping[str, Written | None], kept: Kept
 ) -> Reading:
     """The compiled reading of a sheet.
 
     Args:
         sheet: of the card and crop.
-        known: values that hold for every setup it will see: crop, header kind, condition, builds. None: not known.
-        inputs: where the other values of a setup are written.
-        arguments: the judge's arguments, as text.
-        memos: results of formulas that other readings keep; computations that are alike share one.
+        known: values that hold for every setup it will see, such as the crop.
+        inputs: the quantities that a setup may give, in the order in which ``check`` takes their values as written,
+            each with its table; None where it is written as it is meant.
+        kept: tables and memos that other readings use too.
     """
-    return _Compiler(sheet, known, inputs, memos).reading(arguments)
+    return _Compiler(sheet, known, inputs, kept).reading()
 
 
 class _Compiler:
     def __init__(
-        self, sheet: Sheet, known: Mapping[str, Value], inputs: Sequence[Input], memos: dict[object, Memo]
+        self, sheet: Sheet, known: Mapping[str, Value], inputs: Mapping[str, Written | None], kept: Kept
     ) -> None:
-        self.sheet, self.memos = sheet, memos
+        self.sheet, self.inputs, self.kept = sheet, inputs, kept
         self.constants: dict[str, Value] = {**sheet.constants, **known}
-        self.space: dict[str, object] = dict(FUNCTIONS)
-        self.kept: dict[object, str] = {}
-        self.inputs = [given for given in inputs if given.name not in known]
-        self.variables = {given.name: f"v{place}" for place, given in enumerate(self.inputs)}
-        self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
         self.left = self.fold()
-        for name in self.left:
-            self.variables[name] = f"v{len(self.variables)}"
-        self.questions = [
-            question
-            for question in sheet.questions
-            if question.given is None or self.writer.write(question.given).false != YES
-        ]
-        self.needed = self.all_needed()
+        self.variables = {name: f"v{place}" for place, name in enumerate((*inputs, *self.left))}
+        self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
+        self.space: dict[str, object] = {**FUNCTIONS, "map": map, "list": list, "checks": _checks}
+        self.alone: dict[str, list[Question]] = {name: [] for name in inputs}
+        self.questions: list[Question] = []
+        self.conditional: list[Question] = []
+        self.skipped = 0
+        for question in sheet.questions:
+            self.place(question)
+        self.needed = {name for question in self.questions for name in self.behind(question)}
+        self.names = (*inputs, *(name for name in self.left if name in self.needed))
 
-    def reading(self, arguments: str) -> Reading:
-        skipped = len(self.sheet.questions) - len(self.questions)
-        names, returned = self.returned()
-        lines = [
-            f"def check({arguments}):",
-            "f = []",
-            f"n = {skipped}",
-            *self.input_lines(),
-            *self.fact_lines(),
-            *(line for question in self.questions for line in self.question_lines(question)),
-            "if not f: return f, n, ()",
-            f"return f, n, ({', '.join(returned)}{',' if returned else ''})",
-        ]
-        source = "\n    ".join(lines)
-        check: Check = self.run(source, "check")
-        return Reading(self.sheet, self.constants, check, names, _Hits(self, returned), source)
+    def place(self, question: Question) -> None:
+        """Sorts a question: never asked, always kept, answered by one input's table, or left to the function."""
+        given, hold = self.written(question)
+        if given.false == YES:
+            self.skipped += 1
+            return
+        if given.false != NO:
+            self.conditional.append(question)
+        if hold.true == YES:
+            return
+        behind = [name for name in self.behind(question) if name in self.inputs]
+        if len(behind) == 1:
+            self.alone[behind[0]].append(question)
+        else:
+            self.questions.append(question)
 
-    def run(self, source: str, name: str) -> Any:
-        """The function that a generated text defines; the text is ours, files only enter as kept objects."""
-        exec(compile(source, f"<{self.sheet.card.id} {self.sheet.crop.id}>", "exec"), self.space)
-        return self.space[name]
-
-    def input_lines(self) -> list[str]:
-        """Reads what a question needs; what none needs is still looked up, so that a bad value is never passed over."""
-        lines: list[str] = []
-        for given in self.inputs:
-            variable = self.variables[given.name]
-            if given.table is None:
-                lines += [f"{variable} = {given.written}"] if given.name in self.needed else []
-                continue
-            table = self.put(given.table)
-            if given.name not in self.needed:
-                lines.append(f"if {given.written} is not None: {table}[{given.written}]")
-            elif self.sheet.names[given.name].sided:
-                lines.append(f"{variable}l, {variable}r = {table}[{given.written}]")
-            else:
-                lines.append(f"{variable} = {table}[{given.written}]")
-        return lines
-
-    def returned(self) -> tuple[tuple[str, ...], list[str]]:
-        names: list[str] = []
-        texts: list[str] = []
-        for name, variable in self.variables.items():
-            if name not in self.needed:
-                continue
-            quantity = self.sheet.names.get(name)
-            sides = ("l", "r") if quantity is not None and quantity.sided else ("",)
-            names += [name] * len(sides)
-            texts += [variable + side for side in sides]
-        return tuple(names), texts
-
-    # facts
-
-    def all_needed(self) -> set[str]:
-        """Every quantity that some question looks at, directly or through a computation."""
-        found: set[str] = set()
+    def behind(self, question: Question) -> dict[str, None]:
+        """Every quantity that a question depends on and that the setup decides."""
+        found: dict[str, None] = {}
 
         def visit(name: str) -> None:
-            if name in found:
+            if name in found or name in self.constants:
                 return
-            found.add(name)
-            computation = self.sheet.by_name.get(name)
-            for argument in computation.args if computation and name not in self.constants else ():
+            found[name] = None
+            for argument in self.left[name][0].args if name in self.left else ():
                 if isinstance(argument, Ref):
                     visit(argument.name)
 
-        for question in self.questions:
-            for part in (question.given, question.hold):
-                for name in () if part is None else quantities(part):
-                    visit(name)
+        for name in names_of(question):
+            visit(name)
         return found
 
     def fold(self) -> dict[str, tuple[Computation, dict[int, Value]]]:
-        """Computes what is constant; returns what is left with its constant arguments by place."""
+        """Works out what is constant; returns what is left with its constant arguments by place."""
         left: dict[str, tuple[Computation, dict[int, Value]]] = {}
         for computation in self.sheet.computations:
-            fixed = {
-                place: value
-                for place, argument in enumerate(computation.args)
-                if (value := self.constant(argument)) is not _VARIES
-            }
-            if len(fixed) == len(computation.args):
-                values = Memo(computation, fixed)
-                self.constants[computation.name] = values.__missing__(())
-            elif computation.needs_all and None in fixed.values():
-                self.constants[computation.name] = None
+            fixed: dict[int, Value] = {}
+            for place, argument in enumerate(computation.args):
+                if isinstance(argument, Constant) or argument.name in self.constants:
+                    fixed[place] = argument_value(argument, self.constants)
+                elif argument.name not in self.inputs and argument.name not in left:
+                    fixed[place] = None  # no setup of this machine can give it
+            if len(fixed) == len(computation.args) or (computation.needs_all and None in fixed.values()):
+                arguments = [fixed.get(place) for place in range(len(computation.args))]
+                self.constants[computation.name] = work_out(computation, arguments)[0]
             else:
                 left[computation.name] = (computation, fixed)
         return left
 
-    def constant(self, argument: Argument) -> Value:
-        if isinstance(argument, Constant):
-            return argument.value
-        value = self.constants.get(argument.name, _VARIES)
-        return value * argument.factor if argument.factor != 1.0 and isinstance(value, float) else value
+    def reading(self) -> Reading:
+        tables = self.put([self.answers(name) for name in self.inputs])
+        taken = [name for name in self.inputs if name in self.needed]
+        lines = [
+            "def check(written):",
+            "checks.hits = h = []",
+            "f = []",
+            f"given = list(map({self.put(getitem)}, {tables}, written))",
+            *self.taking(taken, list(self.inputs), "given"),
+            *(line for name in self.left if name in self.needed for line in self.fact_lines(name)),
+            *(self.question_line(question) for question in self.questions),
+            f"return h, f, (given, ({''.join(f'{self.variables[name]}, ' for name in self.names[len(self.inputs) :])}))",
+        ]
+        source = "\n    ".join(lines)
+        return Reading(
+            self.sheet, self.constants, self.run(source, "check"), self.names, _Makers(self),
+            tuple(self.conditional), self.skipped, source,
+        )  # fmt: skip
 
-    def fact_lines(self) -> list[str]:
-        lines: list[str] = []
-        for name, (computation, fixed) in self.left.items():
-            if name not in self.needed:
-                continue
-            free = [a for place, a in enumerate(computation.args) if place not in fixed]
-            key = ", ".join(self.argument_text(argument) for argument in free)
-            memo = self.put(self.memo(computation, fixed))
-            lines.append(f"{self.variables[name]} = {memo}[{key}]")
+    def answers(self, name: str) -> Answers:
+        """The table of an input; readings whose questions about it are the same share one."""
+        questions = self.alone[name]
+        alike: list[object] = [name, id(self.inputs[name])]
+        for question in questions:
+            if len(self.behind(question)) > 1:  # through facts of this card
+                alike.append(id(self))
+            limits = tuple(self.constants.get(other) for other in names_of(question))
+            alike.append((question.rule.id, question.on, question.given, question.hold, limits))
+        found = self.kept.answers.get(tuple(alike))
+        if found is None:
+            found = Answers(name, self.inputs[name], questions, self.sheet, self.constants)
+            self.kept.answers[tuple(alike)] = found
+        return found
+
+    def taking(self, names: list[str], order: Sequence[str], values: str) -> list[str]:
+        """Lines that put some of the values into their variables."""
+        lines = []
+        if len(names) > 1:
+            pick = self.put(itemgetter(*(order.index(name) for name in names)))
+            lines.append(f"{', '.join(self.variables[name] for name in names)} = {pick}({values})")
+        elif names:
+            lines.append(f"{self.variables[names[0]]} = {values}[{order.index(names[0])}]")
+        for name in names:
+            quantity = self.sheet.names.get(name)
+            if quantity is not None and quantity.sided:
+                variable = self.variables[name]
+                lines.append(f"{variable}l, {variable}r = {variable}")
         return lines
+
+    def run(self, source: str, name: str) -> Any:
+        """The function that a generated text defines; the text is ours, files only enter as literals."""
+        exec(compile(source, f"<{self.sheet.card.id} {self.sheet.crop.id}>", "exec"), self.space)
+        return self.space[name]
+
+    def put(self, value: object) -> str:
+        """Keeps an object for the generated functions; returns its name there."""
+        name = f"c{len(self.space)}"
+        self.space[name] = value
+        return name
+
+    def fact_lines(self, name: str) -> list[str]:
+        """Works out one computation."""
+        computation, fixed = self.left[name]
+        free = [argument for place, argument in enumerate(computation.args) if place not in fixed]
+        key = ", ".join(self.argument_text(argument) for argument in free if isinstance(argument, Ref))
+        return [f"{self.variables[name]} = {self.put(self.memo(computation, fixed))}[{key}]"]
 
     def memo(self, computation: Computation, fixed: dict[int, Value]) -> Memo:
         """The memo of a computation; those with the same formula and the same constants share one."""
         factors = tuple(argument.factor if isinstance(argument, Ref) else 1.0 for argument in computation.args)
         key = (computation.function, tuple(fixed.items()), factors, computation.needs_all)
-        found = self.memos.get(key)
+        found = self.kept.memos.get(key)
         if found is None:
-            found = self.memos[key] = Memo(computation, fixed)
+            found = self.kept.memos[key] = Memo(computation, fixed)
         return found
 
-    def argument_text(self, argument: Argument) -> str:
-        assert isinstance(argument, Ref)
-        if argument.name not in self.variables:  # an input that no setup of this machine can give
-            return "None"
+    def argument_text(self, argument: Ref) -> str:
         variable = self.variables[argument.name]
         quantity = self.sheet.names.get(argument.name)
         if quantity is not None and quantity.sided:
             return f"({variable}l if {variable}l == {variable}r else None)"
         return variable
 
-    # questions
-
-    def put(self, value: object) -> str:
-        """Keeps an object for the generated function; equal numbers and words are kept once."""
-        known = (type(value), value) if isinstance(value, (float, str, bool, tuple, frozenset)) else id(value)
-        name = self.kept.get(known)
-        if name is None:
-            name = self.kept[known] = f"c{len(self.space)}"
-            self.space[name] = value
-        return name
-
-    def question_lines(self, question: Question) -> list[str]:
-        """Counts a question that is not asked, notes one that is not kept."""
+    def question_line(self, question: Question) -> str:
+        """Notes a question that is asked and not kept."""
         given, hold = self.written(question)
-        lines = [f"if {given.false}: n += 1"] if given.false != NO else []
-        if hold.true != YES:
-            lines.append(f"{'elif' if lines else 'if'} {opposite(hold.true)}: f.append({question.no})")
-        return lines
+        return f"if {opposite(either([given.false, hold.true]))}: f.append({question.no})"
 
     def written(self, question: Question) -> tuple[Text, Text]:
         given = Text(YES, NO) if question.given is None else self.writer.write(question.given)
         return given, self.writer.write(question.hold)
 
-    def hit(self, question: Question, names: Sequence[str]) -> Callable[[tuple[Value, ...]], Hit]:
+    def maker(self, question: Question) -> Callable[[Found], Hit]:
         """A function that makes the hit of a question that is not kept, from the values that ``check`` returned."""
         rule, on = question.rule, question.on
         given, hold = self.written(question)
-        key = rank_key(risk_of(rule.harm, Verdict.UNKNOWN, 0.0), Verdict.UNKNOWN, rule.id, on)
-        unknown = self.put(((int(key[0]), *key[1:4]), 0.0, rule.id, on, question.no))
+        unknown = self.put(hit(question, Verdict.UNKNOWN, 0.0))
         wrong = both([given.true, hold.false])
-        lines = [f"def hit(values):  # {rule.id}"]
-        for place, variable in enumerate(names):
-            if re.search(rf"\b{variable}\b", f"{wrong} {hold.share}"):
-                lines.append(f"{variable} = values[{place}]")
+        behind = self.behind(question)
+        lines = [
+            f"def maker(values):  # {rule.id}",
+            "values = (*values[0], *values[1])",
+            *self.taking([name for name in self.names if name in behind], self.names, "values"),
+            *(
+                line
+                for name in self.left
+                if name in behind and name not in self.names
+                for line in self.fact_lines(name)
+            ),
+        ]
         if wrong != NO:
-            lines.append(f"if {wrong}:")
-            lines.append(f"    s = {hold.share}")
-            lines.append(f"    return ({self.rank(rule.harm)}, -s, {self.put(rule.id)}, {self.put(on)}, {question.no})")
-        lines.append(f"return {unknown}")
-        made: Callable[[tuple[Value, ...]], Hit] = self.run("\n    ".join(lines), "hit")
+            identity = f"{rule.id!r}, {on!r}"
+            lines += [f"if {wrong}:", f"    s = {hold.share}", f"    return ({self.rank(question)}, -s, {identity})"]
+        made: Callable[[Found], Hit] = self.run("\n    ".join([*lines, f"return {unknown}"]), "maker")
         return made
 
-    def rank(self, harm: Harm) -> str:
+    def rank(self, question: Question) -> str:
         """Rank of a broken rule: a constant, or a look-up by the margin where the probability rises with it."""
 
-        def at(share: float) -> tuple[int, int, float, bool]:
-            found = risk_of(harm, Verdict.BROKEN, share)
-            return (int(found.level), found.index, -found.downtime, False)
-
-        text = self.put(at(0.0))
-        for rise in harm.rises:
-            text = f"({self.put(at(rise.past))} if s >= {rise.past!r} else {text})"
+        text = self.put(hit(question, Verdict.BROKEN, 0.0)[0])
+        for rise in question.rule.harm.rises:
+            text = f"({self.put(hit(question, Verdict.BROKEN, rise.past)[0])} if s >= {rise.past!r} else {text})"
         return text
 
 
-class _Varies:
-    """Stands for a value that depends on the setup."""
+class _Makers(dict[int, Callable[[Found], Hit]]):
+    """Makers of hits, each written when its question first fails: most never do."""
 
+    def __init__(self, compiler: _Compiler) -> None:
+        super().__init__()
+        self.compiler = compiler
 
-_VARIES: Value = _Varies()  # type: ignore[assignment]
+    def __missing__(self, number: int) -> Callable[[Found], Hit]:
+        self[number] = self.compiler.maker(self.compiler.sheet.questions[number])
+        return self[number]

@@ -38,7 +38,7 @@ UNKNOWN = "None"
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Expressions for a condition: ``true`` and ``false`` are ``True`` or ``False`` themselves where that is certain."""
+    """Expressions for a condition; ``true`` and ``false`` are ``True`` or ``False`` where that is certain."""
 
     true: str
     false: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from audit.nouns.fact import Argument, Computation, Constant, Fact
@@ -52,30 +52,43 @@ def argument_value(argument: Argument, values: Mapping[str, Value | Sided]) -> V
     return value * argument.factor if argument.factor != 1.0 and isinstance(value, float) else value
 
 
+def work_out(computation: Computation, arguments: Sequence[Value]) -> tuple[Value, str]:
+    """A computation's value, or None with what the formula says against its arguments."""
+    if computation.needs_all and None in arguments:
+        return None, ""
+    try:
+        return computation.function(*arguments), ""
+    except OutOfRange as error:
+        return None, str(error)
+
+
 def _fact(computation: Computation, values: Mapping[str, Value | Sided], why: Mapping[str, str]) -> Fact:
     arguments = [argument_value(argument, values) for argument in computation.args]
-    value: Value = None
+    value, refused = work_out(computation, arguments)
     reason = ""
-    if computation.needs_all and None in arguments:
+    if refused:
+        reason = f"{computation.name} can't be computed: {refused}"
+    elif value is None and None in arguments:
         argument = computation.args[arguments.index(None)]
         reason = argument.why_unknown if isinstance(argument, Constant) else why.get(argument.name, "")
         reason = reason or f"{argument.name} is not known"
-    else:
-        try:
-            value = computation.function(*arguments)
-        except OutOfRange as error:
-            reason = f"{computation.name} can't be computed: {error}"
-        else:
-            reason = "" if value is not None else f"not enough is known to work out {computation.name}"
     sheet = formula_of(computation.function)
     inputs = tuple(
         (argument.name or f"{argument.value}" if isinstance(argument, Constant) else argument.name, value_)
         for argument, value_ in zip(computation.args, arguments, strict=True)
     )
     return Fact(
-        computation.name, computation.meaning, value, computation.unit, sheet.name, sheet.equation, sheet.source,
-        sheet.at, inputs, reason,
-    )  # fmt: skip
+        computation.name,
+        computation.meaning,
+        value,
+        computation.unit,
+        sheet.name,
+        sheet.equation,
+        sheet.source,
+        sheet.at,
+        inputs,
+        reason,
+    )
 
 
 class Reasons(Mapping[str, str]):

@@ -67,32 +67,35 @@ def time_for(area: float, capacity: float) -> float:
 
 
 _BESIDE, _AHEAD = "loss.header", "loss.standing"
-_SEEDS, _BUSHEL = "loss.seeds_per_kg", "crop.test_weight"
+_SEEDS, _BUSHEL, _YIELD = "loss.seeds_per_kg", "crop.test_weight", "job.grain_yield"
+_SPEED, _CUT, _STRIP = In("job.ground_speed", "km/h"), In("job.header_width", "m"), In("loss.discharge_width", "m")
+_OVER_GROUND = ("header.reel_speed", _SPEED)
+_COUNTS = ("loss.behind", "loss.in_strip", _BESIDE, _CUT, _STRIP)
+
+
+def _loss(part: str, meaning: str, of: str) -> tuple[FactOf, ...]:
+    """A loss in kg/ha as bushels per acre and as a share of the crop."""
+    return (
+        FactOf(f"loss.{part}_bu_ac", meaning, harvest.bushels_per_acre, (of, _BUSHEL)),
+        FactOf(f"loss.{part}_percent", meaning, harvest.loss_percent, (of, _YIELD)),
+    )
+
 
 FACTS: tuple[FactOf, ...] = (
-    FactOf("header.reel_index", "Reel speed over ground speed", harvest.reel_index, ("header.reel_speed", In("job.ground_speed", "km/h"))),
-    FactOf("loss.seeds_per_kg", "Seeds in a kilogram", counted_or_usual, ("job.seeds_per_kg", "crop.seeds_per_kg"), needs_all=False),
+    FactOf("header.reel_index", "Reel speed over ground speed", harvest.reel_index, _OVER_GROUND),
+    FactOf(_SEEDS, "Seeds in a kilogram", counted_or_usual, ("job.seeds_per_kg", "crop.seeds_per_kg"), needs_all=False),
     FactOf("loss.header_count", "Count lost at the header", harvest.header_loss, (_BESIDE, _AHEAD)),
-    FactOf(
-        "loss.machine_count", "Count lost through the machine", machine_count,
-        ("loss.behind", "loss.in_strip", _BESIDE, In("job.header_width", "m"), In("loss.discharge_width", "m")), needs_all=False,
-    ),
+    FactOf("loss.machine_count", "Count lost through the machine", machine_count, _COUNTS, needs_all=False),
     FactOf("loss.standing_kg_ha", "Pre-harvest loss", harvest.loss_from_count, (_AHEAD, _SEEDS)),
     FactOf("loss.header_kg_ha", "Loss at the header", harvest.loss_from_count, ("loss.header_count", _SEEDS)),
     FactOf("loss.machine_kg_ha", "Loss through the machine", harvest.loss_from_count, ("loss.machine_count", _SEEDS)),
     FactOf("loss.total_kg_ha", "Loss by the combine", both, ("loss.header_kg_ha", "loss.machine_kg_ha")),
-    FactOf("loss.header_bu_ac", "Loss at the header", harvest.bushels_per_acre, ("loss.header_kg_ha", _BUSHEL)),
-    FactOf("loss.machine_bu_ac", "Loss through the machine", harvest.bushels_per_acre, ("loss.machine_kg_ha", _BUSHEL)),
-    FactOf("loss.total_bu_ac", "Loss by the combine", harvest.bushels_per_acre, ("loss.total_kg_ha", _BUSHEL)),
-    FactOf("loss.header_percent", "Loss at the header", harvest.loss_percent, ("loss.header_kg_ha", "job.grain_yield")),
-    FactOf("loss.machine_percent", "Loss through the machine", harvest.loss_percent, ("loss.machine_kg_ha", "job.grain_yield")),
-    FactOf("loss.total_percent", "Loss by the combine", harvest.loss_percent, ("loss.total_kg_ha", "job.grain_yield")),
+    *_loss("header", "Loss at the header", "loss.header_kg_ha"),
+    *_loss("machine", "Loss through the machine", "loss.machine_kg_ha"),
+    *_loss("total", "Loss by the combine", "loss.total_kg_ha"),
     FactOf("loss.unthreshed_kg_ha", "Unthreshed grain lost", part_of, ("loss.machine_kg_ha", "loss.unthreshed_behind")),
-    FactOf("loss.unthreshed_percent", "Unthreshed grain lost", harvest.loss_percent, ("loss.unthreshed_kg_ha", "job.grain_yield")),
-    FactOf(
-        "field.capacity", "Field capacity", harvest.field_capacity,
-        (In("job.ground_speed", "km/h"), In("job.header_width", "m"), "field.efficiency"),
-    ),
+    FactOf("loss.unthreshed_percent", "Unthreshed grain lost", harvest.loss_percent, ("loss.unthreshed_kg_ha", _YIELD)),
+    FactOf("field.capacity", "Field capacity", harvest.field_capacity, (_SPEED, _CUT, "field.efficiency")),
     FactOf("field.hectares_per_day", "Area in a day of ten hours", area_in, ("field.capacity", HOURS_A_DAY)),
     FactOf("field.hours_left", "Working time for the area left", time_for, ("job.hectares", "field.capacity")),
-)  # fmt: skip
+)

@@ -30,5 +30,5 @@ ELONGATION = FactOf(
     at="wear",
 )
 def elongation_allowed(largest_teeth: float, centres: str) -> float:
-    """Most wear elongation before a chain is replaced, %, from the larger tooth count N and whether centres are fixed."""
+    """Most wear elongation before a chain is replaced, %, by its largest sprocket and whether centres are fixed."""
     return chain_slack.elongation_limit(largest_teeth, centres == "fixed")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from itertools import pairwise
 
 from audit.intake.basis import read_basis
 from audit.intake.moments import read_moment
@@ -117,7 +118,7 @@ def _harm(fields: Fields) -> Harm:
     )
     inner.close()
     steps = [(0.0, harm.probability), *((rise_.past, rise_.to) for rise_ in harm.rises)]
-    for (past, probability), (later, higher) in zip(steps, steps[1:], strict=False):
+    for (past, probability), (later, higher) in pairwise(steps):
         if later <= past or higher >= probability:
             fields.problems.add(inner.place, "'rises' must go up: each further past the limit, each more probable.")
     return harm

@@ -11,11 +11,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from operator import attrgetter
 from typing import Any, Literal
 
 import msgspec
 
-from audit.intake.setups import STATES, VALUE_SECTIONS
+from audit.intake.setups import HEADER_KEYS, JOB_KEYS, STATES, UNIT_KEYS, VALUE_SECTIONS
 from audit.intake.values import ValueReader
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 
@@ -93,6 +94,15 @@ class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 
 NO_HEADER = HeaderIn()
 
+_UNIT, _JOB, _HEADER = (attrgetter(*keys) for keys in (UNIT_KEYS, JOB_KEYS, HEADER_KEYS))
+ENVELOPE_NAMES = (*UNIT_KEYS.values(), *JOB_KEYS.values(), *HEADER_KEYS.values())
+"""Quantities that unit, job and header hold."""
+
+
+def envelope_values(unit: UnitIn, job: JobIn, header: HeaderIn) -> tuple[object, ...]:
+    """Their values as written, in the order of ``ENVELOPE_NAMES``."""
+    return (*_UNIT(unit), *_JOB(job), *_HEADER(header))
+
 
 class Table(dict[object, Value | Sided]):
     """Canonical values of one quantity by the value as written."""
@@ -135,27 +145,26 @@ class CardDecoder:
 
     Attributes:
         decode: from the bytes of a line; the result has unit, job, taken, settings, readings, events.
-        fields: where each setting, reading and event is found in the result, and the table it needs; None where the
-            field already holds the canonical value.
+        tables: by setting, reading and event, in the order of the result's fields, the table that its value needs;
+            None where the field already holds the canonical value.
     """
 
     def __init__(self, names: Mapping[str, Quantity], tables: Tables) -> None:
-        self.tables = tables
-        self.fields: dict[str, tuple[str, Table | None]] = {}
-        sections = [(section, self._section(section, role, names)) for section, role in VALUE_SECTIONS.items()]
+        self.tables: dict[str, Table | None] = {}
+        sections = [(section, self._section(section, role, names, tables)) for section, role in VALUE_SECTIONS.items()]
         envelope: list[tuple[str, Any, Any]] = [("unit", UnitIn, msgspec.NODEFAULT), ("job", JobIn, msgspec.NODEFAULT)]
         envelope += [("taken", TakenIn | None, None), *((section, type_, type_()) for section, type_ in sections)]
         line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
         self.decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
 
-    def _section(self, section: str, role: Role, names: Mapping[str, Quantity]) -> type[msgspec.Struct]:
+    def _section(self, section: str, role: Role, names: Mapping[str, Quantity], tables: Tables) -> type[msgspec.Struct]:
         fields: list[tuple[str, Any, Any]] = []
         rename: dict[str, str] = {}
         for place, name in enumerate(name for name, quantity in names.items() if quantity.role is role):
             kind, needs_table = _type(names[name])
             fields.append((f"f{place}", kind | None, None))
             rename[f"f{place}"] = name
-            self.fields[name] = (f"{section}.f{place}", self.tables.of(names[name]) if needs_table else None)
+            self.tables[name] = tables.of(names[name]) if needs_table else None
         return msgspec.defstruct(
             section.capitalize(), fields, rename=rename, forbid_unknown_fields=True, omit_defaults=True, gc=False,
             frozen=True,
@@ -190,11 +199,13 @@ def card_of(line: bytes) -> str:
 def check_no_key_twice(line: bytes, decoded: msgspec.Struct) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
-    The decoder keeps the last of two equal keys without a word. Writing back what it kept gives as many colons as the
-    line had, since every key and every text of the line is kept, unless a key was dropped (or a colon was escaped, or
-    a null written out: then the plain way reads the line and finds nothing wrong).
+    The decoder keeps the last of two equal keys without a word. What it kept is written back: a line without spaces
+    comes out as long as it was, unless a key was dropped. Any other line comes out with as many colons as it had,
+    since every key and every text is kept, unless a key was dropped (or a colon was escaped, or a null written out:
+    then the plain way reads the line and finds nothing wrong).
     """
-    if encode(decoded).count(b":") != line.count(b":"):
+    kept = encode(decoded)
+    if len(kept) != len(line) and kept.count(b":") != line.count(b":"):
         raise NotQuick
 
 

@@ -10,6 +10,7 @@ from audit.nouns.quantity import Form, Quantity, Sided, Value
 
 MEASURED_KEYS = ("value", "unit", "with")
 SIDE_KEYS = ("left", "right")
+ROUNDING = 1e-9  # share of a bound by which unit conversion may miss it
 
 
 class ValueReader:
@@ -84,8 +85,8 @@ class ValueReader:
         text = plain if isinstance(plain, str) else repr(plain)
         value = read_quantity(text, self.dimension, unit or quantity.unit)
         low, high = self.lowest, self.highest
-        if (low is not None and value < low - 1e-9 * abs(low)) or (
-            high is not None and value > high + 1e-9 * abs(high)
+        if not (low is None or value >= low - ROUNDING * abs(low)) or not (
+            high is None or value <= high + ROUNDING * abs(high)
         ):
             bounds = [show(bound, quantity.unit) for bound in (low, high) if bound is not None]
             raise Unreadable(

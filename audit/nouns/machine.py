@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from audit.nouns.problem import Place
+from audit.nouns.problem import NOWHERE, Place
 from audit.nouns.quantity import Value
 from audit.nouns.source import Basis
 
@@ -19,7 +19,7 @@ class Target:
     text: str
     basis: Basis
     element: str = ""
-    place: Place = Place()
+    place: Place = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ class Component:
     parameters: tuple[tuple[str, Value | ByPosition], ...]
     driver: str = ""
     driven: str = ""
-    place: Place = Place()
+    place: Place = NOWHERE
 
 
 @dataclass(frozen=True, slots=True)

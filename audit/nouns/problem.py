@@ -26,6 +26,9 @@ class Place:
         return spot or "input"
 
 
+NOWHERE = Place()
+
+
 @dataclass(frozen=True, slots=True, order=True)
 class Problem:
     """One thing wrong with an input and what to do about it."""

@@ -1,4 +1,4 @@
-"""Risk of damage in the words of MIL-STD-882E, severities rescaled to one machine (its section 4.3 allows tailoring)."""
+"""Risk of damage in the words of MIL-STD-882E; severities are rescaled to one machine (its section 4.3 allows it)."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ class Severity(IntEnum):
 
 
 class Probability(IntEnum):
-    """How often the harm follows if the fault stays for one season on one machine (MIL-STD-882E table II, individual item)."""
+    """How often the harm follows if the fault stays for one season on one machine (MIL-STD-882E, table II)."""
 
     FREQUENT = 1
     PROBABLE = 2
