@@ -73,7 +73,7 @@ class _Reader:
         crop = "" if job_fields is None else self.job(job_fields, names)
         for section, role in VALUE_SECTIONS.items():
             for key, node in self.fields.pairs(section):
-                if card is not None:
+                if card is not None and not self.for_family(key, node, role, names, card):
                     self.value(key, node, role, names, card)
         self.fields.close()
         if card is None or unit is None or self.problems:
@@ -152,6 +152,21 @@ class _Reader:
             node = fields.node(key, required=False)
             if node is not None and name in names:
                 self.put(name, node, names[name])
+
+    def for_family(self, key: str, node: Node, role: Role, names: Mapping[str, Quantity], card: MachineCard) -> bool:
+        """``belt.condition`` stands for every belt that is not named itself; whether the key was such a one."""
+        family, _, attribute = key.partition(".")
+        vocabulary = self.rulebook.vocabulary
+        quantity = vocabulary.of_family(family).get(attribute)
+        if key in names or quantity is None or quantity.role is not role:
+            return False
+        stated = self.fields.items[f"{role.value}s"].value
+        for component in card.components():
+            kind = vocabulary.drive_kinds.get(component.kind) or vocabulary.part_kinds[component.kind]
+            name = f"{component.id}.{attribute}"
+            if family in kind.families and name in names and not (isinstance(stated, dict) and name in stated):
+                self.put(name, node, names[name])
+        return True
 
     def value(self, key: str, node: Node, role: Role, names: Mapping[str, Quantity], card: MachineCard) -> None:
         quantity = names.get(key)

@@ -97,14 +97,16 @@ class _Builder:
             return Node(items, place)
         entries: dict[str, Node] = {}
         while type(event := self.next()).__name__ != "MappingEndEvent":
-            key, spot = self.node(event), self.place(event)
+            scalar = type(event).__name__ == "ScalarEvent" and event.anchor is None and event.tag is None
+            name = event.value if scalar and (event.style or event.value not in _WORDS) else ""
+            if not name:
+                self.problems.add(self.place(event), "a key must be a word.", "Put it in quotes.")
+                if not scalar:
+                    self.node(event)
             value = self.node(self.next())
-            name = str(event.value) if type(event).__name__ == "ScalarEvent" else ""
-            if not name or not isinstance(key.value, (str, int, float)):
-                self.problems.add(spot, "a key must be a word.", "Put it in quotes.")
-            elif name in entries:
-                self.problems.add(spot, f"key '{name}' stands twice.", "Keep one of them.")
-            else:
+            if name in entries:
+                self.problems.add(self.place(event), f"key '{name}' stands twice.", "Keep one of them.")
+            elif name:
                 entries[name] = value
         return Node(entries, place)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from audit.nouns.kind import Kind
 from audit.nouns.machine import MachineCard
@@ -24,6 +24,8 @@ class Vocabulary:
     families: Mapping[str, Mapping[str, Quantity]]
     drive_kinds: Mapping[str, Kind]
     part_kinds: Mapping[str, Kind]
+    _attributes: dict[str, Mapping[str, Quantity]] = field(default_factory=dict, compare=False, repr=False)
+    _of_family: dict[str, Mapping[str, Quantity]] = field(default_factory=dict, compare=False, repr=False)
 
     def of_kind(self, kind: Kind) -> dict[str, Quantity]:
         """Settings and readings of a kind by attribute, those its families add included."""
@@ -32,16 +34,25 @@ class Vocabulary:
             found.update(self.families.get(family, {}))
         return found
 
-    def of_family(self, family: str) -> dict[str, Quantity]:
+    def of_family(self, family: str) -> Mapping[str, Quantity]:
         """Every attribute that some kind of the family has: settings, readings, parameters and facts."""
-        found: dict[str, Quantity] = {}
-        for kind in (*self.drive_kinds.values(), *self.part_kinds.values()):
-            if family in kind.families:
-                found.update(self.attributes(kind))
+        found = self._of_family.get(family)
+        if found is None:
+            gathered: dict[str, Quantity] = {}
+            for kind in (*self.drive_kinds.values(), *self.part_kinds.values()):
+                if family in kind.families:
+                    gathered.update(self.attributes(kind))
+            found = self._of_family[family] = gathered
         return found
 
-    def attributes(self, kind: Kind) -> dict[str, Quantity]:
+    def attributes(self, kind: Kind) -> Mapping[str, Quantity]:
         """Everything a component of this kind has, by attribute."""
+        found = self._attributes.get(kind.name)
+        if found is None:
+            found = self._attributes[kind.name] = self._gathered(kind)
+        return found
+
+    def _gathered(self, kind: Kind) -> dict[str, Quantity]:
         found = self.of_kind(kind)
         for parameter in kind.parameters:
             found[parameter.name] = Quantity(
