@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
+from itertools import islice
 from typing import NamedTuple
 
 import msgspec
 from msgspec.structs import astuple
 
 from audit.builds import decide
-from audit.compiling import Found, Hit, Kept, Reading, compile_sheet
+from audit.compiling import Hit, Kept, Reading, compile_sheet
 from audit.intake.setups import find_crop, read_setup
 from audit.intake.structs import (
     ENVELOPE_NAMES,
@@ -42,7 +43,8 @@ from audit.run import audit_on_sheet, findings_for
 from audit.sheet import Sheet, make_sheet
 
 _NOT_QUICK = (NotQuick, Unreadable, msgspec.MsgspecError, UnicodeDecodeError, RecursionError)
-_MOST_UNITS = 65536
+_MOST_UNITS = 8192
+_BATCH = 64
 
 
 class Judged(NamedTuple):
@@ -108,24 +110,42 @@ class Auditor:
     def judge(self, line: bytes, shown: str) -> Judged:
         """The short answer to one setup written as JSON. Raises BadInput."""
         try:
-            card = card_of(line)
-            lines = self._lines.get(card) or self._lines_of(card)
-            return lines.judge(line)
+            return self._read(line).judge()
         except _NOT_QUICK:
             return self._plainly(line, shown)
 
     def judge_all(self, lines: Iterable[bytes], shown: str) -> Iterator[Judged | BadInput]:
         """Answers in the order of the lines; a bad line gives its BadInput and stops nothing.
 
-        Blank lines are passed over.
+        Blank lines are passed over. Lines are first read, then judged, a batch at a time: both steps run over tables
+        that fill the processor's cache, and taking turns at every line would empty it.
         """
-        for number, line in enumerate(lines, 1):
-            if line.isspace():
-                continue
-            try:
-                yield self.judge(line, f"{shown}:{number}")
-            except BadInput as error:
-                yield error
+        numbered = ((number, line) for number, line in enumerate(lines, 1) if not line.isspace())
+        while batch := list(islice(numbered, _BATCH)):
+            read = [self._try_to_read(line) for _, line in batch]
+            for (number, line), one in zip(batch, read, strict=True):
+                try:
+                    yield one.judge() if one is not None else self._plainly(line, f"{shown}:{number}")
+                except _NOT_QUICK:
+                    yield self._or_refused(line, f"{shown}:{number}")
+                except BadInput as error:
+                    yield error
+
+    def _read(self, line: bytes) -> _Read:
+        card = card_of(line)
+        return (self._lines.get(card) or self._lines_of(card)).read(line)
+
+    def _try_to_read(self, line: bytes) -> _Read | None:
+        try:
+            return self._read(line)
+        except _NOT_QUICK:
+            return None
+
+    def _or_refused(self, line: bytes, shown: str) -> Judged | BadInput:
+        try:
+            return self._plainly(line, shown)
+        except BadInput as error:
+            return error
 
     def _lines_of(self, card: str) -> _CardLines:
         if card not in self.rulebook.machines:
@@ -163,7 +183,8 @@ class _CardLines:
         self.builds: dict[object, tuple[Value, ...]] = {}
         self.runs: dict[str, _Run] = {}
 
-    def judge(self, line: bytes) -> Judged:
+    def read(self, line: bytes) -> _Read:
+        """The values of a line as written; raises one of ``_NOT_QUICK`` for a line to be read in the plain way."""
         decoded = self.decoder.decode(line)
         check_no_key_twice(line, decoded)
         check_taken(decoded.taken, self.moments)
@@ -171,28 +192,14 @@ class _CardLines:
         header = job.header or NO_HEADER
         if unit.card != self.card.id or not unit.id.strip():
             raise NotQuick
-        run = self.runs.get(job.crop) or self.prepare(job.crop)
-        hits, values = run.reading.judge(
-            (
-                *envelope_values(unit, job, header),
-                *self.decided(unit),
-                *astuple(decoded.settings),
-                *astuple(decoded.readings),
-                *astuple(decoded.events),
-            )
+        written = (
+            *envelope_values(unit, job, header),
+            *self.decided(unit),
+            *astuple(decoded.settings),
+            *astuple(decoded.readings),
+            *astuple(decoded.events),
         )
-        held = False
-        for hit in hits:
-            if hit[0][0] > self.auditor.hold_at:
-                break
-            if hit[2] not in run.trial:
-                held = True
-                break
-        return Judged(
-            unit.id, unit.card, run.reading.sheet.crop.id, header.kind or "",
-            Clearance.HELD if held else Clearance.CLEARED, hits, partial(run.reading.not_asked, values),
-            partial(run.findings, hits, values, self.auditor.hold_at), run.reading.sheet,
-        )  # fmt: skip
+        return _Read(unit.id, header.kind or "", self.runs.get(job.crop) or self.prepare(job.crop), written)
 
     def decided(self, unit: UnitIn) -> tuple[Value, ...]:
         """The choice of every build of the card, None where it can't be decided."""
@@ -215,9 +222,11 @@ class _CardLines:
         crop = find_crop(written, self.auditor.rulebook)
         if not crop:
             raise NotQuick
-        sheet = self.auditor.sheet(self.card.id, crop)
-        run = _Run(compile_sheet(sheet, {"job.crop": crop}, self.inputs(), self.auditor.kept))
-        self.runs[written] = run
+        run = self.runs.get(crop)
+        if run is None:
+            sheet = self.auditor.sheet(self.card.id, crop)
+            reading = compile_sheet(sheet, {"job.crop": crop}, self.inputs(), self.auditor.kept)
+            run = self.runs[crop] = _Run(reading, self.auditor.hold_at)
         return run
 
     def inputs(self) -> dict[str, Table | None]:
@@ -229,16 +238,43 @@ class _CardLines:
 
 
 class _Run:
-    """A compiled reading with the questions of trial rules, which never hold."""
+    """A compiled reading with what is needed to answer by it."""
 
-    def __init__(self, reading: Reading) -> None:
-        self.reading = reading
-        self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
+    def __init__(self, reading: Reading, hold_at: Level) -> None:
+        self.reading, self.hold_at = reading, hold_at
         self.trial = frozenset(q.rule.id for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
+        self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
 
-    def findings(self, hits: list[Hit], values: Found, hold_at: Level) -> tuple[Finding, ...]:
+    def clearance(self, hits: list[Hit]) -> Clearance:
+        """Held by the first hit, in order of rank, that is not of a trial rule."""
+        for hit in hits:
+            if hit[0][0] > self.hold_at:
+                break
+            if hit[2] not in self.trial:
+                return Clearance.HELD
+        return Clearance.CLEARED
+
+    def findings(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Finding, ...]:
         if not hits:
             return ()
-        sheet = self.reading.sheet
         questions = [self.by_rule[hit[2], hit[3]] for hit in hits]
-        return findings_for(sheet, questions, self.reading.values_for(questions, values), hold_at)
+        return findings_for(self.reading.sheet, questions, self.reading.values_for(questions, written), self.hold_at)
+
+
+class _Read(NamedTuple):
+    """A line that was read: its values as written, still to be judged."""
+
+    unit: str
+    header_kind: str
+    run: _Run
+    written: tuple[object, ...]
+
+    def judge(self) -> Judged:
+        """Raises one of ``_NOT_QUICK`` for a value that is bad or written in an unusual way."""
+        run = self.run
+        hits = run.reading.judge(self.written)
+        sheet = run.reading.sheet
+        return Judged(
+            self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits), hits,
+            partial(run.reading.not_asked, self.written), partial(run.findings, hits, self.written), sheet,
+        )  # fmt: skip

@@ -3,40 +3,51 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from audit.nouns.machine import Break, Build, MachineCard
 from audit.nouns.setup import Unit
 
-_PARTS = re.compile(r"(\d+)")
+_DIGITS = re.compile(r"(\d+)")
+
+Serial = tuple[tuple[str, ...], tuple[int, ...]]
+"""A serial's letters and its numbers: serials of one series have the same letters."""
 
 
 def decide(card: MachineCard, unit: Unit) -> dict[str, str | None]:
     """The choice of every build of the card by ``build.<name>``, None where it can't be decided."""
     fitted = dict(unit.fitted)
-    return {f"build.{build.name}": fitted.get(build.name) or _by_breaks(build, unit) for build in card.builds}
+    serial = _parts(unit.serial) if unit.serial else None
+    return {
+        f"build.{build.name}": fitted.get(build.name) or _by_breaks(build, serial, unit.build_year)
+        for build in card.builds
+    }
 
 
-def _by_breaks(build: Build, unit: Unit) -> str | None:
-    return next((found.choice for found in build.breaks if _fits(found, unit)), None)
+def _by_breaks(build: Build, serial: Serial | None, year: int | None) -> str | None:
+    return next((found.choice for found in build.breaks if _fits(found, serial, year)), None)
 
 
-def _fits(found: Break, unit: Unit) -> bool:
-    """Whether the unit lies in the break's range; False too where the unit does not state what that takes."""
-    if found.serial_from or found.serial_to:
-        low = _between(found.serial_from, unit.serial)
-        high = _between(unit.serial, found.serial_to) if found.serial_to else True
-        if not ((low if found.serial_from else True) and high):
-            return False
-    if found.year_from is not None or found.year_to is not None:
-        if unit.build_year is None:
-            return False
-        return (found.year_from or 0) <= unit.build_year <= (found.year_to or 9999)
-    return True
-
-
-def _between(first: str, second: str) -> bool:
-    """Whether two serials are of one series and the first is not after the second."""
-    one, two = _PARTS.split(first), _PARTS.split(second)
-    if one[::2] != two[::2] or len(one) == 1:
+def _fits(found: Break, serial: Serial | None, year: int | None) -> bool:
+    """Whether the unit lies in the break's range; False too where it does not state what that takes."""
+    if found.serial_from and (serial is None or not _not_after(_known(found.serial_from), serial)):
         return False
-    return [int(part) for part in one[1::2]] <= [int(part) for part in two[1::2]]
+    if found.serial_to and (serial is None or not _not_after(serial, _known(found.serial_to))):
+        return False
+    if found.year_from is None and found.year_to is None:
+        return True
+    return year is not None and (found.year_from or 0) <= year <= (found.year_to or 9999)
+
+
+def _not_after(first: Serial, second: Serial) -> bool:
+    """Whether two serials are of one series and the first is not after the second."""
+    return first[0] == second[0] and bool(first[1]) and first[1] <= second[1]
+
+
+def _parts(serial: str) -> Serial:
+    parts = _DIGITS.split(serial)
+    return tuple(parts[::2]), tuple(int(part) for part in parts[1::2])
+
+
+_known = lru_cache(maxsize=1024)(_parts)
+"""The same for the serials on cards, which come again and again."""

@@ -1,29 +1,32 @@
 """The compiled reading of the rules for one check sheet.
 
 A fleet has a few machine cards and crops and many setups, so what does not depend on the setup is folded once: limits,
-card constants, questions that are never asked. Of what is left, a question that looks at one input alone is answered by
-the look-up that reads the input: a table from the value as written to the canonical value, worked out by the plain
-reading when a value is first seen. What takes several inputs (slip, speeds, wear, losses) becomes one straight-line
-function over local variables. It is generated from the rules' structure, never from text in a file: of what a file says
-only numbers and words enter, as literals that ``repr`` writes.
+card constants, questions that are never asked. Of what is left, a question that looks at one word or yes/no alone is
+answered by the look-up that reads it: a table from the value as written to the canonical value, worked out by the plain
+reading when a value is first seen. Numbers, whose values are too many to keep, and what takes several inputs (limits,
+slip, wear, losses) become one straight-line function over local variables. It is generated from the rules' structure
+and the formulas' own source, never from text in a file: of what a file says only numbers and words enter, as literals
+that ``repr`` writes.
 
 The plain reading in ``facts`` and ``checking`` says what is right; a property test holds this one to it.
 """
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from operator import getitem, itemgetter
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
 from audit.checking import Surroundings, evaluate, judge
 from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
-from audit.nouns.fact import Computation, Constant, Ref
-from audit.nouns.quantity import Sided, Value
+from audit.inlining import inline
+from audit.nouns.fact import Argument, Computation, Constant, Ref
+from audit.nouns.quantity import Form, Sided, Value
 from audit.nouns.rule import Verdict
 from audit.ranking import rank_key, risk_of
 from audit.sheet import Question, Sheet
@@ -32,10 +35,20 @@ MOST_REMEMBERED = 8192
 """Entries a table or memo keeps before it starts again: bounds memory whatever the input."""
 
 Hit = tuple[tuple[int, int, float, int], float, str, str]
-"""A broken or unknown question: rank of its risk (last part 1 for unknown), minus the margin's share, rule, component."""
+"""A broken or unknown question: rank of its risk (1 last for unknown), minus its share past the limit, rule, component."""
 
 Written = Mapping[object, Value | Sided]
 """From a value as written to its canonical form; raises for a bad value."""
+
+
+@runtime_checkable
+class Bare(Protocol):
+    """The same for a number that may also stand bare, as a float: canonical = float × factor + offset."""
+
+    factor: float
+    offset: float
+
+    def __getitem__(self, written: object, /) -> Value | Sided: ...
 
 
 class Memo(dict[object, Value]):
@@ -156,20 +169,15 @@ class Kept:
         self.answers: dict[object, Answers] = {}
 
 
-Found = tuple[list[Value | Sided], tuple[Value, ...]]
-"""Values of ``Reading.names``: the inputs', then the computed ones."""
-
-
 @dataclass(frozen=True, slots=True)
 class Reading:
     """The compiled reading of a sheet.
 
     Attributes:
         constants: values that do not depend on the setup, those worked out from the cards included.
-        check: takes the values of the inputs as written, in their order; returns the hits so far, the numbers of
-            further questions that are not kept, and the values of ``names``. Raises what the inputs' tables raise for
-            a bad value.
-        makers: by question number, the function that makes its hit from the returned values.
+        inputs: the quantities that a setup may give, each with its table.
+        check: takes the values of the inputs as written, in their order; returns the hits. Raises what the inputs'
+            tables raise for a bad value.
         conditional: questions that may not be asked.
         skipped: number of questions that are never asked.
         source: the generated text of ``check``, to be looked at.
@@ -177,35 +185,30 @@ class Reading:
 
     sheet: Sheet
     constants: Mapping[str, Value]
-    check: Callable[[tuple[object, ...]], tuple[list[Hit], list[int], Found]]
-    names: tuple[str, ...]
-    makers: Mapping[int, Callable[[Found], Hit]]
+    inputs: Mapping[str, Written | None]
+    check: Callable[[tuple[object, ...]], list[Hit]]
     conditional: tuple[Question, ...]
     skipped: int
     source: str
 
-    def judge(self, written: tuple[object, ...]) -> tuple[list[Hit], Found]:
-        """Hits in order of rank, and the values."""
-        hits, failed, values = self.check(written)
-        if failed:
-            makers = self.makers
-            hits += [makers[number](values) for number in failed]
+    def judge(self, written: tuple[object, ...]) -> list[Hit]:
+        """Hits in order of rank."""
+        hits = self.check(written)
         hits.sort()
-        return hits, values
+        return hits
 
-    def values_for(self, questions: Iterable[Question], returned: Found) -> dict[str, Value | Sided]:
-        """Everything that some questions look at, from what ``check`` returned."""
-        found: dict[str, Value | Sided] = {
-            **self.constants,
-            **dict(zip(self.names, (*returned[0], *returned[1]), strict=True)),
-        }
+    def values_for(self, questions: Iterable[Question], written: tuple[object, ...]) -> dict[str, Value | Sided]:
+        """Everything that some questions look at, from the inputs as written."""
+        found: dict[str, Value | Sided] = dict(self.constants)
+        for (name, table), value in zip(self.inputs.items(), written, strict=True):
+            found[name] = value if table is None else table[value]  # type: ignore[assignment]
         for question in questions:
             add_facts(self.sheet, question, found)
         return found
 
-    def not_asked(self, returned: Found) -> int:
-        """How many questions were not asked."""
-        around = Surroundings(self.values_for(self.conditional, returned), self.sheet.names, {})
+    def not_asked(self, written: tuple[object, ...]) -> int:
+        """How many questions are not asked."""
+        around = Surroundings(self.values_for(self.conditional, written), self.sheet.names, {})
         asked = (evaluate(question.given, around).truth for question in self.conditional if question.given is not None)
         return self.skipped + sum(truth is False for truth in asked)
 
@@ -235,14 +238,14 @@ class _Compiler:
         self.variables = {name: f"v{place}" for place, name in enumerate((*inputs, *self.left))}
         self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
         self.space: dict[str, object] = {**FUNCTIONS, "map": map, "list": list, "checks": _checks}
-        self.alone: dict[str, list[Question]] = {name: [] for name in inputs}
+        self.numbers = [name for name, table in inputs.items() if isinstance(table, Bare)]
+        self.alone: dict[str, list[Question]] = {name: [] for name in inputs if name not in set(self.numbers)}
         self.questions: list[Question] = []
         self.conditional: list[Question] = []
         self.skipped = 0
         for question in sheet.questions:
             self.place(question)
         self.needed = {name for question in self.questions for name in self.behind(question)}
-        self.names = (*inputs, *(name for name in self.left if name in self.needed))
 
     def place(self, question: Question) -> None:
         """Sorts a question: never asked, always kept, answered by one input's table, or left to the function."""
@@ -255,7 +258,7 @@ class _Compiler:
         if hold.true == YES:
             return
         behind = [name for name in self.behind(question) if name in self.inputs]
-        if len(behind) == 1:
+        if len(behind) == 1 and behind[0] in self.alone:
             self.alone[behind[0]].append(question)
         else:
             self.questions.append(question)
@@ -294,23 +297,25 @@ class _Compiler:
         return left
 
     def reading(self) -> Reading:
-        tables = self.put([self.answers(name) for name in self.inputs])
-        taken = [name for name in self.inputs if name in self.needed]
+        order = list(self.inputs)
+        tables = self.put([self.answers(name) for name in self.alone])
+        words = self.put(itemgetter(*(order.index(name) for name in self.alone)))
+        taken = [name for name in self.alone if name in self.needed]
         lines = [
             "def check(written):",
             "checks.hits = h = []",
-            "f = []",
-            f"given = list(map({self.put(getitem)}, {tables}, written))",
-            *self.taking(taken, list(self.inputs), "given"),
+            f"given = list(map({self.put(getitem)}, {tables}, {words}(written)))",
+            *self.taking(taken, list(self.alone), "given"),
+            *self.taking(self.numbers, order, "written"),
+            *(self.number_line(name) for name in self.numbers),
             *(line for name in self.left if name in self.needed for line in self.fact_lines(name)),
             *(self.question_line(question) for question in self.questions),
-            f"return h, f, (given, ({''.join(f'{self.variables[name]}, ' for name in self.names[len(self.inputs) :])}))",
+            "return h",
         ]
         source = "\n    ".join(lines)
-        return Reading(
-            self.sheet, self.constants, self.run(source, "check"), self.names, _Makers(self),
-            tuple(self.conditional), self.skipped, source,
-        )  # fmt: skip
+        check = self.run(source, "check")
+        conditional = tuple(self.conditional)
+        return Reading(self.sheet, self.constants, self.inputs, check, conditional, self.skipped, source)
 
     def answers(self, name: str) -> Answers:
         """The table of an input; readings whose questions about it are the same share one."""
@@ -353,12 +358,39 @@ class _Compiler:
         self.space[name] = value
         return name
 
+    def number_line(self, name: str) -> str:
+        """Makes a number canonical: a bare one by its unit, any other by its table."""
+        table, variable = self.inputs[name], self.variables[name]
+        assert isinstance(table, Bare)
+        read = f"{variable} = {self.put(table)}[{variable}]"
+        if table.factor == 1.0 and table.offset == 0.0:
+            return f"if type({variable}) is not float: {read}"
+        offset = f" + {table.offset!r}" if table.offset else ""
+        canonical = f"{variable} * {table.factor!r}{offset}"
+        return f"{variable} = {canonical} if type({variable}) is float else {self.put(table)}[{variable}]"
+
     def fact_lines(self, name: str) -> list[str]:
-        """Works out one computation."""
+        """Works out one computation: in place, or by the memo of its formula."""
         computation, fixed = self.left[name]
+        variable = self.variables[name]
+        texts = [self.argument_text(argument, fixed.get(place)) for place, argument in enumerate(computation.args)]
+        if computation.needs_all and all(text is not None for text in texts):
+            written = inline(computation.function, [text for text in texts if text is not None], self.put)
+            if written is not None:
+                return [f"{variable} = {written}"]
         free = [argument for place, argument in enumerate(computation.args) if place not in fixed]
-        key = ", ".join(self.argument_text(argument) for argument in free if isinstance(argument, Ref))
-        return [f"{self.variables[name]} = {self.put(self.memo(computation, fixed))}[{key}]"]
+        key = ", ".join(self.key_text(argument) for argument in free if isinstance(argument, Ref))
+        return [f"{variable} = {self.put(self.memo(computation, fixed))}[{key}]"]
+
+    def argument_text(self, argument: Argument, fixed: Value) -> str | None:
+        """An argument as a literal or a variable that holds a number, where it is one."""
+        if isinstance(fixed, float):
+            return repr(fixed)
+        if not isinstance(argument, Ref) or argument.factor != 1.0 or argument.name not in self.variables:
+            return None
+        quantity = self.sheet.names.get(argument.name)
+        number = argument.name in self.left or argument.name in self.numbers
+        return self.variables[argument.name] if number and (quantity is None or quantity.form is Form.NUMBER) else None
 
     def memo(self, computation: Computation, fixed: dict[int, Value]) -> Memo:
         """The memo of a computation; those with the same formula and the same constants share one."""
@@ -369,7 +401,7 @@ class _Compiler:
             found = self.kept.memos[key] = Memo(computation, fixed)
         return found
 
-    def argument_text(self, argument: Ref) -> str:
+    def key_text(self, argument: Ref) -> str:
         variable = self.variables[argument.name]
         quantity = self.sheet.names.get(argument.name)
         if quantity is not None and quantity.sided:
@@ -377,36 +409,41 @@ class _Compiler:
         return variable
 
     def question_line(self, question: Question) -> str:
-        """Notes a question that is asked and not kept."""
+        """Makes the hit of a question that is asked and not kept."""
         given, hold = self.written(question)
-        return f"if {opposite(either([given.false, hold.true]))}: f.append({question.no})"
+        behind = self.behind(question)
+        text = f"{given.true} {given.false} {hold.true} {hold.false} {hold.share}"
+        used = [variable for variable in self.locals_of(behind) if re.search(rf"\b{variable}\b", text)]
+        maker = self.put(_Maker(self, question, used))
+        return f"if {opposite(either([given.false, hold.true]))}: h.append({maker}({', '.join(used)}))"
+
+    def locals_of(self, names: Iterable[str]) -> list[str]:
+        """The local variables of some quantities."""
+        found = []
+        for name in names:
+            quantity = self.sheet.names.get(name)
+            sides = ("l", "r") if quantity is not None and quantity.sided else ("",)
+            found += [self.variables[name] + side for side in sides]
+        return found
 
     def written(self, question: Question) -> tuple[Text, Text]:
         given = Text(YES, NO) if question.given is None else self.writer.write(question.given)
         return given, self.writer.write(question.hold)
 
-    def maker(self, question: Question) -> Callable[[Found], Hit]:
-        """A function that makes the hit of a question that is not kept, from the values that ``check`` returned."""
-        rule, on = question.rule, question.on
+    def maker(self, question: Question, variables: Sequence[str]) -> Callable[..., Hit]:
+        """A function that makes the hit of a question that is not kept, from the variables it looks at."""
         given, hold = self.written(question)
-        unknown = self.put(hit(question, Verdict.UNKNOWN, 0.0))
         wrong = both([given.true, hold.false])
-        behind = self.behind(question)
-        lines = [
-            f"def maker(values):  # {rule.id}",
-            "values = (*values[0], *values[1])",
-            *self.taking([name for name in self.names if name in behind], self.names, "values"),
-            *(
-                line
-                for name in self.left
-                if name in behind and name not in self.names
-                for line in self.fact_lines(name)
-            ),
-        ]
+        lines = [f"def maker({', '.join(variables)}):  # {question.rule.id}"]
         if wrong != NO:
-            identity = f"{rule.id!r}, {on!r}"
-            lines += [f"if {wrong}:", f"    s = {hold.share}", f"    return ({self.rank(question)}, -s, {identity})"]
-        made: Callable[[Found], Hit] = self.run("\n    ".join([*lines, f"return {unknown}"]), "maker")
+            lines += [
+                f"if {wrong}:",
+                f"    s = {hold.share}",
+                f"    return ({self.rank(question)}, -s, {question.rule.id!r}, {question.on!r})",
+            ]
+        made: Callable[..., Hit] = self.run(
+            "\n    ".join([*lines, f"return {self.put(hit(question, Verdict.UNKNOWN, 0.0))}"]), "maker"
+        )
         return made
 
     def rank(self, question: Question) -> str:
@@ -418,13 +455,14 @@ class _Compiler:
         return text
 
 
-class _Makers(dict[int, Callable[[Found], Hit]]):
-    """Makers of hits, each written when its question first fails: most never do."""
+class _Maker:
+    """Makes the hits of one question; its function is written when the question first fails: most never do."""
 
-    def __init__(self, compiler: _Compiler) -> None:
-        super().__init__()
-        self.compiler = compiler
+    def __init__(self, compiler: _Compiler, question: Question, variables: Sequence[str]) -> None:
+        self.compiler, self.question, self.variables = compiler, question, variables
+        self.made: Callable[..., Hit] | None = None
 
-    def __missing__(self, number: int) -> Callable[[Found], Hit]:
-        self[number] = self.compiler.maker(self.compiler.sheet.questions[number])
-        return self[number]
+    def __call__(self, *values: Value) -> Hit:
+        if self.made is None:
+            self.made = self.compiler.maker(self.question, self.variables)
+        return self.made(*values)

@@ -12,12 +12,13 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from operator import attrgetter
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import msgspec
 
 from audit.intake.setups import HEADER_KEYS, JOB_KEYS, STATES, UNIT_KEYS, VALUE_SECTIONS
 from audit.intake.values import ValueReader
+from audit.measures import find_unit
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 
 MOST_REMEMBERED = 8192
@@ -55,7 +56,7 @@ class YesNo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaul
     right: bool | None = None
 
 
-_NUMBER = str | int | float | Number | None
+_NUMBER = str | float | Number | None
 
 
 class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
@@ -125,6 +126,19 @@ def _plain(written: msgspec.Struct) -> dict[str, object]:
     return plain
 
 
+class NumberTable(Table):
+    """The table of a quantity that is written as text or with its instrument; a bare number needs no look-up.
+
+    Attributes:
+        factor, offset: canonical = bare number × factor + offset.
+    """
+
+    def __init__(self, quantity: Quantity) -> None:
+        super().__init__(quantity)
+        unit = find_unit(quantity.unit, self.reader.dimension)
+        self.factor, self.offset = unit.factor, unit.offset
+
+
 class Tables:
     """The tables in use; quantities that are read alike share one, which keeps the working set small."""
 
@@ -136,7 +150,8 @@ class Tables:
         alike = replace(quantity, name="", role=Role.READING, meaning="", how="")
         found = self.found.get(alike)
         if found is None:
-            found = self.found[alike] = Table(quantity)
+            kind = NumberTable if quantity.form is Form.NUMBER and not quantity.sided else Table
+            found = self.found[alike] = kind(quantity)
         return found
 
 
@@ -174,7 +189,9 @@ class CardDecoder:
 def _type(quantity: Quantity) -> tuple[Any, bool]:
     """Type of a field in JSON, and whether what is decoded must still be looked up."""
     if quantity.form is Form.NUMBER:
-        return str | int | float | Number, True
+        # bounds are checked as the number is decoded; the rounding that the plain way allows is left to it
+        bare = Annotated[float, msgspec.Meta(ge=quantity.lowest, le=quantity.highest)]
+        return bare | str | Number, True
     if quantity.form is Form.TIME:
         return str, True
     if quantity.form is Form.YES_NO:

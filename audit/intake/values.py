@@ -90,7 +90,8 @@ class ValueReader:
         ):
             bounds = [show(bound, quantity.unit) for bound in (low, high) if bound is not None]
             raise Unreadable(
-                f"{said(plain)} is impossible here; it must lie from {' to '.join(bounds)}. Check the value and its unit."
+                f"{said(plain)} is impossible here; it must lie from {' to '.join(bounds)}. "
+                "Check the value and its unit."
             )
         return value
 
