@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from audit.measures import show
+from audit.measures import show, split_number
 from audit.nouns.finding import Comparison
 from audit.nouns.quantity import SIDES, Form, Quantity, Sided, Value
 from audit.nouns.rule import (
@@ -168,10 +168,10 @@ def _one(quantity: Quantity, side: str, value: Value, relation: object, around: 
     return _near(quantity, side, value, relation, around)
 
 
-def _limit(limit: Limit, side: str, around: Surroundings) -> tuple[Value, str]:
+def _limit(limit: Limit, quantity: Quantity, side: str, around: Surroundings) -> tuple[Value, str]:
     """A limit's value with its text, or None with the reason."""
     if isinstance(limit, Literal):
-        return limit.value, limit.text
+        return limit.value, _literal_text(limit, quantity)
     value = around.values.get(limit.name)
     if isinstance(value, tuple):
         value = value[SIDES.index(side)] if side else None
@@ -184,9 +184,18 @@ def _limit(limit: Limit, side: str, around: Surroundings) -> tuple[Value, str]:
     return value, f"{show(value, named.unit) if named is not None else value} ({limit.name})"
 
 
+def _literal_text(limit: Literal, quantity: Quantity) -> str:
+    """A literal in the unit in which the quantity is shown; as its author wrote it too where that differs."""
+    if quantity.form is not Form.NUMBER or not isinstance(limit.value, (int, float)):
+        return limit.text
+    text = show(limit.value, quantity.unit)
+    written = split_number(limit.text)[1] if limit.text[:1].isdigit() else quantity.unit
+    return text if written in ("", quantity.unit, text.partition(" ")[2]) else f"{text} ({limit.text})"
+
+
 def _words(quantity: Quantity, side: str, value: Value, relation: Is | OneOf, around: Surroundings) -> Comparison:
     limits = (relation.limit,) if isinstance(relation, Is) else relation.limits
-    found = [_limit(limit, side, around) for limit in limits]
+    found = [_limit(limit, quantity, side, around) for limit in limits]
     wanted = " or ".join(text for limit, text in found if limit is not None)
     if quantity.form is Form.YES_NO:
         wanted = " or ".join("yes" if limit else "no" for limit, _ in found)
@@ -210,8 +219,8 @@ def _window(
     says: str,
     around: Surroundings,
 ) -> Comparison:
-    bottom, bottom_text = (None, "") if low is None else _limit(low, side, around)
-    top, top_text = (None, "") if high is None else _limit(high, side, around)
+    bottom, bottom_text = (None, "") if low is None else _limit(low, quantity, side, around)
+    top, top_text = (None, "") if high is None else _limit(high, quantity, side, around)
     why = (bottom_text if low is not None and bottom is None else "") or (
         top_text if high is not None and top is None else ""
     )
@@ -229,7 +238,7 @@ def _window(
 
 
 def _near(quantity: Quantity, side: str, value: Value, relation: Near, around: Surroundings) -> Comparison:
-    middle, text = _limit(relation.limit, side, around)
+    middle, text = _limit(relation.limit, quantity, side, around)
     wanted = f"{text} within {relation.within_text}"
     if not isinstance(middle, (int, float)) or not isinstance(value, (int, float)):
         return _made(quantity, side, value, wanted, None, None, 1.0, around, text if middle is None else "")

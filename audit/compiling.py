@@ -25,6 +25,7 @@ from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.inlining import inline
+from audit.judged import Hit
 from audit.nouns.fact import Argument, Computation, Constant, Ref
 from audit.nouns.quantity import Form, Sided, Value
 from audit.nouns.rule import Verdict
@@ -33,9 +34,6 @@ from audit.sheet import Question, Sheet
 
 MOST_REMEMBERED = 8192
 """Entries a table or memo keeps before it starts again: bounds memory whatever the input."""
-
-Hit = tuple[tuple[int, int, float, int], float, str, str]
-"""A broken or unknown question: rank of its risk (1 last for unknown), minus its share past the limit, rule, component."""
 
 Written = Mapping[object, Value | Sided]
 """From a value as written to its canonical form; raises for a bad value."""

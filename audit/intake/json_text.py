@@ -37,7 +37,7 @@ def decode_json(text: bytes, shown: str, problems: Problems) -> object | None:
     if len(text) > MOST_BYTES:
         problems.add(
             Place(shown),
-            f"is {len(text):,} bytes long; one setup may have at most {MOST_BYTES:,}.",
+            f"is longer than {MOST_BYTES // 1024 // 1024} MiB, the most that one setup may have.",
             "Write one setup a line, and check for a missing line end.",
         )
         return None

@@ -40,24 +40,25 @@ class _File:
     shown: str
 
 
-def read_rulebook(root: Path, sites: Sequence[Path] = ()) -> Rulebook:
+def read_rulebook(root: Path, sites: Sequence[Path] = (), cards: Sequence[Path] = ()) -> Rulebook:
     """The rulebook in ``root`` with the site folders laid over it, later ones over earlier ones.
 
     A site folder has the same layout. A crop, machine, rule or procedure of the same file name replaces the shipped
-    one whole and is marked so; entries of the single files are added.
+    one whole and is marked so; entries of the single files are added. ``cards`` are machine card files that stand
+    elsewhere, such as one that is being written.
 
     Raises:
         BadInput: with every problem of every file.
     """
     problems = Problems()
-    rulebook = _Reader(root, sites, problems).rulebook()
+    rulebook = _Reader(root, sites, cards, problems).rulebook()
     if problems:
         raise BadInput(problems.found)
     return rulebook
 
 
 class _Reader:
-    def __init__(self, root: Path, sites: Sequence[Path], problems: Problems) -> None:
+    def __init__(self, root: Path, sites: Sequence[Path], cards: Sequence[Path], problems: Problems) -> None:
         self.problems = problems
         self.hash = hashlib.sha256()
         self.files: dict[str, list[_File]] = {}
@@ -81,6 +82,8 @@ class _Reader:
                         did_you_mean(key, known, f"Known: {', '.join(known)}."),
                     )
                 self.files.setdefault(key, []).append(_File(origin, path, shown))
+
+        self.files.setdefault("machines", []).extend(_File(str(path), path, str(path)) for path in cards)
 
     def tree(self, file: _File) -> Node | None:
         if file.path.is_file():

@@ -1,0 +1,1 @@
+"""The doors: command line and HTTP. Only here do rulebook, engine and web meet."""

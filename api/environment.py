@@ -1,0 +1,38 @@
+"""What the surroundings decide: where the rules are, how wide the terminal is, whether it has colours."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import rules
+from api.text import Page
+from audit.intake.rulebook import read_rulebook
+
+if TYPE_CHECKING:
+    from audit.nouns.rulebook import Rulebook
+
+
+def rulebook(sites: Sequence[Path] = (), cards: Sequence[Path] = ()) -> Rulebook:
+    """The shipped rulebook with the site folders over it. Raises BadInput; RuntimeError if ``rules`` is not ours."""
+    root = getattr(rules, "root", None)
+    if root is None or not (root() / "quantities.yaml").is_file():
+        raise RuntimeError("another package called 'rules' is installed in its place; use an environment of its own")
+    return read_rulebook(root(), sites, cards)
+
+
+def page() -> Page:
+    """A page as wide as the terminal; 100 columns and no colour in a pipe."""
+    terminal = sys.stdout.isatty()
+    width = min(shutil.get_terminal_size((100, 24)).columns, 120) if terminal else 100
+    return Page(width, terminal and "NO_COLOR" not in os.environ)
+
+
+def say_problems(problems: Sequence[object]) -> None:
+    """Problems on the error output, one a line."""
+    for problem in problems:
+        print(problem, file=sys.stderr)

@@ -1,0 +1,196 @@
+"""Reports as text for people: what is wrong, worst first, each with what it takes to put it right."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from api.wire import basis_text
+
+Plain = dict[str, Any]
+
+MARKS = {"high": "■", "serious": "▲", "medium": "●", "low": "○"}
+COLOURS = {"high": "31", "serious": "33", "medium": "34", "low": "36"}
+LEVELS = tuple(MARKS)
+SAFETY_FIRST = (
+    "Before any work: engine off, key out, everything stopped, header and feeder house on their safety stops. "
+    "Guards back on before the engine is started. The machine's own manual, local codes and a qualified technician "
+    "come before this report."
+)
+
+
+class Page:
+    """Lays text out for a width, with or without colour.
+
+    Args:
+        width: columns.
+        colour: use the terminal's colours; words and shapes say the same without.
+    """
+
+    def __init__(self, width: int = 100, colour: bool = False) -> None:
+        self.width, self.colour = max(40, width), colour
+
+    def report(self, report: Plain, facts: bool = False) -> Iterator[str]:
+        """One report in full."""
+        yield from self.heading(report)
+        broken = [finding for finding in report["findings"] if finding["verdict"] == "broken"]
+        unknown = [finding for finding in report["findings"] if finding["verdict"] == "unknown"]
+        for number, finding in enumerate(broken, 1):
+            yield ""
+            yield from self.finding(number, finding)
+        if unknown:
+            yield ""
+            yield from self.unknown(unknown)
+        if facts:
+            yield ""
+            yield from self.facts(report["facts"])
+        if broken:
+            yield ""
+            yield from self.wrapped(SAFETY_FIRST)
+
+    def heading(self, report: Plain) -> Iterator[str]:
+        header = f", {report['header_kind']}" if report["header_kind"] else ""
+        yield self.strong(f"{report['unit']}  {report['card']}, {report['crop']}{header}")
+        counts = report["counts"]
+        holding = sum(finding["holds_start"] for finding in report["findings"])
+        clearance = report["clearance"].upper()
+        why = f" by {holding} finding{'s' * (holding != 1)}" if holding else ""
+        yield (
+            f"{self.paint(clearance, 'high' if holding else '')}{why}: {counts['broken']} broken, "
+            f"{counts['unknown']} not known, {counts['kept']} kept, {counts['not_asked']} not asked"
+        )
+        undecided = [name for name, choice in report["builds"].items() if choice == "cannot decide"]
+        for name in undecided:
+            yield f"Build not decided: {name}. State it under unit.fitted."
+
+    def brief(self, report: Plain) -> Iterator[str]:
+        """The heading, and a line for each finding."""
+        yield from self.heading(report)
+        unknown = [finding for finding in report["findings"] if finding["verdict"] == "unknown"]
+        for finding in report["findings"]:
+            if finding["verdict"] == "broken":
+                yield f"  {self.level(finding)} {self.place(finding)}: {', '.join(self.compared(finding))}"
+        if unknown:
+            yield f"  {self.level(unknown[0])} at worst behind {len(unknown)} answers that are not known"
+
+    def finding(self, number: int, finding: Plain) -> Iterator[str]:
+        yield f"{number}. {self.level(finding)}  {self.strong(self.place(finding))}"
+        for line in self.compared(finding):
+            yield from self.labelled("Found", line)
+        yield from self.labelled("Why", finding["why"])
+        harm, risk = finding["harm"], finding["risk"]
+        people = " DANGER TO PEOPLE." if risk["danger_to_people"] else ""
+        yield from self.labelled("Damage", f"{harm['to']}: {harm['how']}.{people}")
+        yield from self.labelled(
+            "Risk",
+            f"{risk['level']} (severity {risk['severity']}, probability {risk['probability']}, "
+            f"index {risk['index']} of 20), about {risk['downtime_h']:g} h standing. {self.effect(finding)}",
+        )
+        for cure in finding["cure"]:
+            yield from self.cure(cure)
+        yield from self.labelled("Ground", self.ground(finding))
+
+    def cure(self, cure: Plain) -> Iterator[str]:
+        people = f"{cure['people']} people" if cure["people"] > 1 else "one person"
+        tools = f", {', '.join(cure['tools'])}" if cure["tools"] else ""
+        parts = f"; parts: {', '.join(cure['parts'])}" if cure["parts"] else ""
+        yield from self.labelled("Put right", f"{cure['title']} ({cure['minutes']:g} min, {people}{tools}{parts})")
+        for other in cure["before"]:
+            yield from self.wrapped(f"first: {other['title']}", "    ", "    ")
+        for number, step in enumerate(cure["steps"], 1):
+            trap = f" Otherwise: {step['trap']}" if step["trap"] else ""
+            yield from self.wrapped(f"{number}. {step['do']}{trap}", "    ", "       ")
+        for other in cure["after"]:
+            yield from self.wrapped(f"then: {other['title']}", "    ", "    ")
+        beware = ["The usual cautions at the end of this report.", *cure["special_cautions"]]
+        yield from self.labelled("Beware", " ".join(beware))
+
+    def unknown(self, findings: list[Plain]) -> Iterator[str]:
+        """What to find out, by station in the order of the worst that it could be hiding."""
+        yield self.strong(f"Not known: {len(findings)} questions. Unknown is never safe; this is what to look at:")
+        wanted: dict[str, dict[str, tuple[Plain, Plain]]] = {}
+        for finding in findings:
+            for missing in finding["missing"]:
+                station = wanted.setdefault(finding["station"]["title"] or "Elsewhere", {})
+                station.setdefault(missing["name"], (missing, finding))
+        for title, items in wanted.items():
+            yield f"  {self.strong(title)}"
+            for missing, finding in items.values():
+                mark = MARKS[finding["risk"]["level"]]
+                how = f" {missing['how']}" if missing["how"] else ""
+                meaning = f": {missing['meaning']}." if missing["meaning"] else "."
+                yield from self.wrapped(f"{mark} {missing['name']}{meaning}{how}", "    ", "      ")
+        yield from self.wrapped(f"The mark is the worst it could be hiding: {self.legend()}.", "  ", "  ")
+
+    def facts(self, facts: list[Plain]) -> Iterator[str]:
+        yield self.strong("Computed")
+        for fact in facts:
+            value = fact["shown"] or f"not known ({fact['why_unknown']})"
+            inputs = ", ".join(f"{item['name']} = {_number(item['value'])}" for item in fact["inputs"])
+            source = ", ".join(part for part in (fact["source"], fact["at"]) if part)
+            text = f"{fact['name']} = {value}. {fact['formula']}: {fact['equation']} [{source}]; {inputs}"
+            yield from self.wrapped(text, "  ", "    ")
+
+    def place(self, finding: Plain) -> str:
+        """Title of the rule, with the part it is about."""
+        trial = " (trial rule)" if finding["standing"] == "trial" else ""
+        part = f" - {finding['on_title']}" if finding["on_title"] else ""
+        return f"{finding['title']}{part}{trial}"
+
+    def compared(self, finding: Plain) -> list[str]:
+        """What was found and what is wanted, a line for each comparison that failed."""
+        lines = []
+        for found in finding["found"]:
+            side = f" {found['side']}" if found["side"] else ""
+            past = f" ({found['past']['shown']} past it)" if found["past"] else ""
+            value = found["shown"] or "not known"
+            lines.append(f"{found['quantity']}{side}: {value}, wanted {found['wanted']}{past}")
+        return lines
+
+    def effect(self, finding: Plain) -> str:
+        if finding["holds_start"]:
+            return "Holds a harvest start."
+        return "Shown only, on trial." if finding["standing"] == "trial" else "Does not hold a start."
+
+    def ground(self, finding: Plain) -> str:
+        """On what ground the rule and its targets stand, and whose rule it is."""
+        parts = [basis_text(finding["basis"])]
+        for target in finding["targets"]:
+            parts.append(
+                f"target {target['quantity']} = {target['text']} from {target['card']} ({basis_text(target['basis'])})"
+            )
+        if finding["origin"]:
+            change = "overrides the shipped rule" if finding["overrides"] else "added"
+            parts.append(f"{change} by site folder {finding['origin']}")
+        return "; ".join(parts) + f" [{finding['rule']}]"
+
+    def level(self, finding: Plain) -> str:
+        level = finding["risk"]["level"]
+        return self.paint(f"{MARKS[level]} {level.upper()}", level)
+
+    def legend(self) -> str:
+        return ", ".join(f"{mark} {level}" for level, mark in MARKS.items())
+
+    def labelled(self, label: str, text: str) -> Iterator[str]:
+        yield from self.wrapped(f"{label + ':':<10} {text}", "   ", " " * 14)
+
+    def wrapped(self, text: str, first: str = "", rest: str = "") -> Iterable[str]:
+        return textwrap.wrap(
+            text,
+            self.width,
+            initial_indent=first,
+            subsequent_indent=rest,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+
+    def strong(self, text: str) -> str:
+        return f"\x1b[1m{text}\x1b[0m" if self.colour else text
+
+    def paint(self, text: str, level: str) -> str:
+        return f"\x1b[1;{COLOURS[level]}m{text}\x1b[0m" if self.colour and level else text
+
+
+def _number(value: object) -> str:
+    return f"{value:.6g}" if isinstance(value, float) else "not known" if value is None else str(value)

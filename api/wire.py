@@ -1,0 +1,282 @@
+"""Reports and rulebooks as plain values for JSON; the same shape for the command line and for HTTP."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+
+from audit.measures import show
+from audit.nouns.fact import Fact
+from audit.nouns.finding import Comparison, Finding, Report, TargetUsed, Unasked
+from audit.nouns.machine import MachineCard, Move
+from audit.nouns.problem import Problem
+from audit.nouns.quantity import Form, Quantity, Value
+from audit.nouns.rule import Procedure, Rule
+from audit.nouns.rulebook import Rulebook
+from audit.nouns.source import Basis
+from audit.nouns.vocabulary import on_card
+from audit.ranking import level
+from audit.sentence import sentence
+
+Plain = dict[str, Any]
+
+USUAL = ("guards-back", "manual")
+"""Cautions that every report says once for all its work; so are the safe states of a procedure."""
+
+
+def report_json(report: Report, rulebook: Rulebook, with_facts: bool = True) -> Plain:
+    """A report with everything a reader needs: findings in full, facts with traces, what was not asked."""
+    card = rulebook.machines[report.card]
+    names = on_card(card, rulebook.vocabulary)
+    plain = {
+        "unit": report.unit,
+        "card": report.card,
+        "crop": report.crop,
+        "header_kind": report.header_kind,
+        "clearance": report.clearance.value,
+        "rulebook": {"digest": report.digest},
+        "builds": dict(report.builds),
+        "counts": {
+            "kept": report.counts.kept,
+            "broken": report.counts.broken,
+            "unknown": report.counts.unknown,
+            "not_asked": report.counts.not_asked,
+        },
+        "findings": [finding_json(finding, rulebook, card, names) for finding in report.findings],
+        "unasked": [unasked_json(unasked) for unasked in report.unasked],
+    }
+    if with_facts:
+        plain["facts"] = [fact_json(fact, names) for fact in report.facts]
+    return plain
+
+
+def finding_json(finding: Finding, rulebook: Rulebook, card: MachineCard, names: Mapping[str, Quantity]) -> Plain:
+    """One finding: what is wrong, how bad, why, what it damages, how to put it right, on what ground."""
+    rule = rulebook.rules[finding.rule]
+    risk = finding.risk
+    return {
+        "rule": rule.id,
+        "title": rule.title,
+        "verdict": finding.verdict.value,
+        "on": finding.on,
+        "on_title": title_of(card, finding.on),
+        "station": {"id": finding.station, "title": station_title(card, finding.station)},
+        "holds_start": finding.holds_start,
+        "risk": {
+            "level": risk.level.name.lower(),
+            "index": risk.index,
+            "severity": risk.severity.name.lower(),
+            "probability": risk.probability.name.lower(),
+            "downtime_h": risk.downtime,
+            "margin_share": risk.share,
+            "danger_to_people": risk.people,
+        },
+        "found": [comparison_json(comparison, names) for comparison in finding.comparisons],
+        "missing": [{"name": m.name, "meaning": m.meaning, "how": m.how} for m in finding.missing],
+        "why": rule.why,
+        "harm": {"to": rule.harm.to, "how": rule.harm.how},
+        "cure": [cure_json(key, rulebook, card, finding) for key in rule.cure],
+        "basis": basis_json(rule.basis, rulebook),
+        "targets": [target_json(target, rulebook) for target in finding.targets],
+        "standing": rule.standing.value,
+        "pack": rule.pack,
+        "origin": rule.origin,
+        "overrides": rule.overrides,
+    }
+
+
+def comparison_json(comparison: Comparison, names: Mapping[str, Quantity]) -> Plain:
+    """What was found against what is wanted."""
+    quantity = names[comparison.quantity]
+    past = None
+    if comparison.past is not None:
+        past = {"value": comparison.past, "shown": shown_difference(comparison.past, quantity)}
+    return {
+        "quantity": comparison.quantity,
+        "meaning": quantity.meaning,
+        "side": comparison.side,
+        "value": comparison.found,
+        "shown": shown(comparison.found, quantity),
+        "unit": quantity.unit,
+        "wanted": comparison.wanted,
+        "past": past,
+        "why_unknown": comparison.why_unknown,
+    }
+
+
+def cure_json(key: str, rulebook: Rulebook, card: MachineCard, finding: Finding) -> Plain:
+    """A procedure with this machine's own times and tools where its card has them."""
+    procedure = rulebook.procedures[key]
+    move = own_move(procedure, card, finding)
+    return {
+        "procedure": key,
+        "title": procedure.title,
+        "minutes": move.minutes if move else procedure.minutes,
+        "people": move.people if move else procedure.people,
+        "tools": list(move.tools if move and move.tools else procedure.tools),
+        "parts": list(move.parts if move and move.parts else procedure.parts),
+        "before": [titled(other, rulebook) for other in procedure.before],
+        "steps": [{"do": step.do, "trap": step.trap} for step in procedure.steps],
+        "cautions": [rulebook.cautions[caution] for caution in (*procedure.safe, *procedure.cautions)],
+        "special_cautions": [rulebook.cautions[key] for key in procedure.cautions if key not in USUAL],
+        "after": [titled(other, rulebook) for other in procedure.after],
+    }
+
+
+def own_move(procedure: Procedure, card: MachineCard, finding: Finding) -> Move | None:
+    """What the card says of this procedure: for a quantity of the finding first, else for any."""
+    wanted = {comparison.quantity for comparison in finding.comparisons}
+    moves = [carried for carried in card.carried if carried.move and carried.move.procedure == procedure.key]
+    moves.sort(key=lambda carried: carried.name not in wanted)
+    return moves[0].move if moves else None
+
+
+def titled(key: str, rulebook: Rulebook) -> Plain:
+    return {"procedure": key, "title": rulebook.procedures[key].title}
+
+
+def basis_json(basis: Basis, rulebook: Rulebook) -> Plain:
+    """A ground with its source written out."""
+    source = rulebook.sources.get(basis.source)
+    written = None
+    if source is not None:
+        written = {
+            "key": source.key,
+            "title": source.title,
+            "by": source.by,
+            "edition": source.edition,
+            "publisher": source.publisher,
+            "year": source.year,
+            "status": source.status,
+        }
+    return {"ground": basis.ground.value, "source": written, "at": basis.at, "note": basis.note}
+
+
+def target_json(target: TargetUsed, rulebook: Rulebook) -> Plain:
+    return {
+        "quantity": target.quantity,
+        "text": target.text,
+        "card": target.card,
+        "basis": basis_json(target.basis, rulebook),
+    }
+
+
+def unasked_json(unasked: Unasked) -> Plain:
+    return {"rule": unasked.rule, "on": unasked.on, "reason": unasked.reason}
+
+
+def fact_json(fact: Fact, names: Mapping[str, Quantity]) -> Plain:
+    """A computed fact with the trace that shows where it came from."""
+    quantity = names.get(fact.name)
+    text = shown(fact.value, quantity) if quantity is not None else _plainly(fact.value, fact.unit)
+    return {
+        "name": fact.name,
+        "meaning": fact.meaning,
+        "value": fact.value,
+        "unit": fact.unit,
+        "shown": text,
+        "formula": fact.formula,
+        "equation": fact.equation,
+        "source": fact.source,
+        "at": fact.at,
+        "inputs": [{"name": name, "value": value} for name, value in fact.inputs],
+        "why_unknown": fact.why_unknown,
+    }
+
+
+def problem_json(problem: Problem) -> Plain:
+    """A problem with its place."""
+    place = problem.place
+    return {
+        "source": place.source,
+        "line": place.line,
+        "column": place.column,
+        "path": place.path,
+        "message": problem.message,
+        "advice": problem.advice,
+    }
+
+
+def shown(value: Value, quantity: Quantity) -> str:
+    """A canonical value as a reader sees it; '' for not known."""
+    if value is None:
+        return ""
+    if quantity.form is Form.TIME and isinstance(value, float):
+        return datetime.fromtimestamp(value, UTC).strftime("%Y-%m-%d %H:%M UTC")
+    return _plainly(value, quantity.unit)
+
+
+def shown_difference(value: float, quantity: Quantity) -> str:
+    """A distance in the display unit; a difference of temperatures is in kelvin."""
+    unit = "K" if quantity.unit in ("degC", "degF") else quantity.unit
+    return show(value, unit)
+
+
+def _plainly(value: Value, unit: str) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return value
+    return show(value, unit) if unit else f"{value:g}"
+
+
+def title_of(card: MachineCard, component: str) -> str:
+    """Title of a shaft, drive or part; '' for none."""
+    return next((found.title for found in card.components() if found.id == component), "")
+
+
+def station_title(card: MachineCard, station: str) -> str:
+    """Title of a station on the walk round."""
+    return next((found.title for found in card.stations if found.id == station), station)
+
+
+def rule_line_json(rule: Rule) -> Plain:
+    """A rule in one line of a list; its level is that of a breach right at the limit."""
+    harm = rule.harm
+    return {
+        "id": rule.id,
+        "pack": rule.pack,
+        "title": rule.title,
+        "level": level(harm.severity, harm.probability).name.lower(),
+        "people": harm.people,
+        "standing": rule.standing.value,
+        "origin": rule.origin,
+        "overrides": rule.overrides,
+    }
+
+
+def rule_json(rule: Rule, rulebook: Rulebook) -> Plain:
+    """A rule in full, its conditions in words."""
+    harm = rule.harm
+    rises = "".join(f"; {rise.to.name.lower()} from {rise.past:.0%} past the limit" for rise in harm.rises)
+    basis = basis_json(rule.basis, rulebook)
+    return {
+        **rule_line_json(rule),
+        "each": f"every {rule.each} of the machine" if rule.each else "",
+        "given": "" if rule.given is None else sentence(rule.given),
+        "hold": sentence(rule.hold),
+        "why": rule.why,
+        "damage": f"{harm.to}: {harm.how}",
+        "risk": (
+            f"{level(harm.severity, harm.probability).name.lower()}: severity {harm.severity.name.lower()}, probability "
+            f"{harm.probability.name.lower()}{rises}; about {harm.downtime:g} h standing"
+        ),
+        "cure": ", ".join(rulebook.procedures[key].title for key in rule.cure),
+        "ground": basis_text(basis),
+        "basis": basis,
+        "cases": [{"name": case.name, "gives": case.gives.value} for case in rule.cases],
+        "was": list(rule.was),
+        "file": str(rule.place),
+    }
+
+
+def basis_text(basis: Plain) -> str:
+    """A ground in one line."""
+    source = basis["source"]
+    parts = [basis["ground"]]
+    if source:
+        parts += [part for part in (source["by"], source["title"], source["edition"], source["year"]) if part]
+    return ", ".join([*parts, *(part for part in (basis["at"], basis["note"]) if part)])

@@ -1,0 +1,43 @@
+"""The short answer to one setup, for many."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from audit.nouns.finding import Clearance, Counts, Finding
+from audit.sheet import Sheet
+
+Hit = tuple[tuple[int, int, float, int], float, str, str]
+"""A broken or unknown question: rank of its risk (1 last for unknown), minus its share past a limit, rule, component."""
+
+
+class Judged(NamedTuple):
+    """The short answer to one setup: what is broken or unknown, ranked, and whether it holds a start.
+
+    Attributes:
+        hits: in order of rank.
+        not_asked: works out how many questions were not asked.
+        findings: works the hits out in full: what was found, what is wanted, what is missing.
+    """
+
+    unit: str
+    card: str
+    crop: str
+    header_kind: str
+    clearance: Clearance
+    hits: list[Hit]
+    not_asked: Callable[[], int]
+    findings: Callable[[], tuple[Finding, ...]]
+    sheet: Sheet
+
+    def counts(self) -> Counts:
+        """Number of questions by verdict."""
+        unknown = sum(hit[0][3] for hit in self.hits)
+        not_asked = self.not_asked()
+        return Counts(
+            kept=len(self.sheet.questions) - not_asked - len(self.hits),
+            broken=len(self.hits) - unknown,
+            unknown=unknown,
+            not_asked=not_asked,
+        )
