@@ -23,7 +23,7 @@ $(VENV)/test.stamp: requirements-test.lock $(VENV)/run.stamp
 demo: $(VENV)/run.stamp ## audit the demo fleet and print what is wrong, ranked
 	@$(BIN)/setup-audit demo
 
-serve: $(VENV)/run.stamp ## the HTTP door on this machine, http://127.0.0.1:8000/docs
+serve: $(VENV)/run.stamp ## the HTTP door on this machine, http://127.0.0.1:8000/openapi.json
 	$(BIN)/setup-audit serve
 
 test: $(VENV)/test.stamp ## every test

@@ -9,10 +9,10 @@ from typing import Any
 from audit.measures import show
 from audit.nouns.fact import Fact
 from audit.nouns.finding import Comparison, Finding, Report, TargetUsed, Unasked
-from audit.nouns.machine import MachineCard, Move
+from audit.nouns.machine import ByPosition, Component, CropCard, MachineCard, Move
 from audit.nouns.problem import Problem
-from audit.nouns.quantity import Form, Quantity, Value
-from audit.nouns.rule import Procedure, Rule
+from audit.nouns.quantity import Form, Quantity, Role, Value
+from audit.nouns.rule import Procedure, Rule, Verdict
 from audit.nouns.rulebook import Rulebook
 from audit.nouns.source import Basis
 from audit.nouns.vocabulary import on_card
@@ -25,8 +25,11 @@ USUAL = ("guards-back", "manual")
 """Cautions that every report says once for all its work; so are the safe states of a procedure."""
 
 
-def report_json(report: Report, rulebook: Rulebook, with_facts: bool = True) -> Plain:
-    """A report with everything a reader needs: findings in full, facts with traces, what was not asked."""
+def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) -> Plain:
+    """A report with everything a reader needs: findings in full, what was not asked, and facts with traces if wanted.
+
+    What is not known has no cure but to look; only a broken rule's finding says how to put it right.
+    """
     card = rulebook.machines[report.card]
     names = on_card(card, rulebook.vocabulary)
     plain = {
@@ -76,7 +79,7 @@ def finding_json(finding: Finding, rulebook: Rulebook, card: MachineCard, names:
         "missing": [{"name": m.name, "meaning": m.meaning, "how": m.how} for m in finding.missing],
         "why": rule.why,
         "harm": {"to": rule.harm.to, "how": rule.harm.how},
-        "cure": [cure_json(key, rulebook, card, finding) for key in rule.cure],
+        "cure": [cure_json(key, rulebook, card, finding) for key in rule.cure if finding.verdict is Verdict.BROKEN],
         "basis": basis_json(rule.basis, rulebook),
         "targets": [target_json(target, rulebook) for target in finding.targets],
         "standing": rule.standing.value,
@@ -261,8 +264,8 @@ def rule_json(rule: Rule, rulebook: Rulebook) -> Plain:
         "why": rule.why,
         "damage": f"{harm.to}: {harm.how}",
         "risk": (
-            f"{level(harm.severity, harm.probability).name.lower()}: severity {harm.severity.name.lower()}, probability "
-            f"{harm.probability.name.lower()}{rises}; about {harm.downtime:g} h standing"
+            f"{level(harm.severity, harm.probability).name.lower()}: severity {harm.severity.name.lower()}, "
+            f"probability {harm.probability.name.lower()}{rises}; about {harm.downtime:g} h standing"
         ),
         "cure": ", ".join(rulebook.procedures[key].title for key in rule.cure),
         "ground": basis_text(basis),
@@ -280,3 +283,110 @@ def basis_text(basis: Plain) -> str:
     if source:
         parts += [part for part in (source["by"], source["title"], source["edition"], source["year"]) if part]
     return ", ".join([*parts, *(part for part in (basis["at"], basis["note"]) if part)])
+
+
+def machine_line_json(card: MachineCard) -> Plain:
+    """A machine card in one line of a list."""
+    return {
+        "card": card.id,
+        "title": card.title,
+        "manual": card.manual,
+        "origin": card.origin,
+        "overrides": card.overrides,
+    }
+
+
+def machine_json(card: MachineCard, rulebook: Rulebook) -> Plain:
+    """A machine card in full."""
+    names = on_card(card, rulebook.vocabulary)
+    return {
+        **machine_line_json(card),
+        "basis": basis_json(card.basis, rulebook),
+        "governed_shaft": card.governed_shaft,
+        "builds": [
+            {"name": build.name, "meaning": build.meaning, "choices": dict(build.choices)} for build in card.builds
+        ],
+        "stations": [
+            {"id": station.id, "title": station.title, "parts": list(station.parts)} for station in card.stations
+        ],
+        "quantities": [
+            quantity_json(quantity)
+            for quantity in names.values()
+            if quantity.role in (Role.SETTING, Role.READING, Role.EVENT)
+        ],
+        "shafts": [component_json(component) for component in card.shafts],
+        "drives": [component_json(component) for component in card.drives],
+        "parts": [component_json(component) for component in card.parts],
+        "targets": [
+            {"crop": crop, "quantity": name, "text": target.text, "basis": basis_json(target.basis, rulebook)}
+            for crop, name, target in card.targets
+        ],
+    }
+
+
+def quantity_json(quantity: Quantity) -> Plain:
+    """A setting, reading or event as it may be written in a setup."""
+    return {
+        "name": quantity.name,
+        "role": quantity.role.value,
+        "form": quantity.form.value,
+        "meaning": quantity.meaning,
+        "unit": quantity.unit,
+        "words": dict(quantity.words),
+        "sided": quantity.sided,
+        "lowest": quantity.lowest,
+        "highest": quantity.highest,
+        "how": quantity.how,
+    }
+
+
+def component_json(component: Component) -> Plain:
+    """A shaft, drive or part with its parameters in canonical units."""
+    return {
+        "id": component.id,
+        "kind": component.kind,
+        "title": component.title,
+        "station": component.station,
+        "from": component.driver,
+        "to": component.driven,
+        "parameters": {
+            name: {"by": value.by, "values": dict(value.values)} if isinstance(value, ByPosition) else value
+            for name, value in component.parameters
+        },
+    }
+
+
+def crop_line_json(card: CropCard) -> Plain:
+    """A crop card in one line of a list."""
+    return {
+        "crop": card.id,
+        "name": card.name,
+        "eppo": card.eppo,
+        "also": list(card.also),
+        "row_crop": card.row_crop,
+        "grain_class": card.grain_class,
+        "origin": card.origin,
+        "overrides": card.overrides,
+    }
+
+
+def crop_json(card: CropCard, rulebook: Rulebook) -> Plain:
+    """A crop card in full."""
+    return {
+        **crop_line_json(card),
+        "targets": [
+            {
+                "quantity": name,
+                "element": target.element,
+                "text": target.text,
+                "low": target.low,
+                "high": target.high,
+                "words": list(target.words),
+                "basis": basis_json(target.basis, rulebook),
+            }
+            for name, target in card.targets
+        ],
+        "measures": [
+            {"name": name, "value": value, "basis": basis_json(basis, rulebook)} for name, value, basis in card.measures
+        ],
+    }

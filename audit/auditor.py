@@ -40,6 +40,12 @@ class Auditor:
         self._quick: Quick | None = None
         self._sheets: dict[tuple[str, str], Sheet] = {}
 
+    def holding_at(self, level: Level) -> Auditor:
+        """The same audit with another level that holds; check sheets are shared."""
+        other = Auditor(self.rulebook, level)
+        other._sheets = self._sheets
+        return other
+
     def sheet(self, card: str, crop: str) -> Sheet:
         """The check sheet of a card for a crop."""
         found = self._sheets.get((card, crop))

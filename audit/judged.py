@@ -9,7 +9,7 @@ from audit.nouns.finding import Clearance, Counts, Finding
 from audit.sheet import Sheet
 
 Hit = tuple[tuple[int, int, float, int], float, str, str]
-"""A broken or unknown question: rank of its risk (1 last for unknown), minus its share past a limit, rule, component."""
+"""A broken or unknown question: rank of its risk (1 last for unknown), minus its share past, rule, component."""
 
 
 class Judged(NamedTuple):

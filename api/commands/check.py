@@ -52,7 +52,7 @@ def check(arguments: argparse.Namespace) -> int:
     tally = Tally()
     setups = _setups(arguments.files, tally)
     if arguments.json:
-        return _as_json(setups, auditor, tally)
+        return _as_json(setups, auditor, tally, arguments.facts)
     ahead = list(_take(setups, 2))
     full = arguments.full or arguments.facts or (len(ahead) < 2 and not arguments.brief)
     _as_text(chain(ahead, setups), auditor, tally, page(), full, arguments.facts)
@@ -61,7 +61,7 @@ def check(arguments: argparse.Namespace) -> int:
     return tally.status()
 
 
-def _as_json(setups: Iterator[tuple[bytes, str]], auditor: Auditor, tally: Tally) -> int:
+def _as_json(setups: Iterator[tuple[bytes, str]], auditor: Auditor, tally: Tally, facts: bool) -> int:
     for text, shown in setups:
         try:
             report = auditor.report(text, shown)
@@ -71,7 +71,7 @@ def _as_json(setups: Iterator[tuple[bytes, str]], auditor: Auditor, tally: Tally
             print(json.dumps({"refused": shown, "problems": [problem_json(problem) for problem in error.problems]}))
             continue
         tally.add(report)
-        print(json.dumps(report_json(report, auditor.rulebook), ensure_ascii=False))
+        print(json.dumps(report_json(report, auditor.rulebook, facts), ensure_ascii=False))
     return tally.status()
 
 

@@ -48,7 +48,7 @@ def demo() -> int:
             key=lambda entry: entry[:5],
         )
         print(sheet.strong("Broken, worst first"))
-        plain = {report.unit: report_json(report, auditor.rulebook, with_facts=False) for report in reports}
+        plain = {report.unit: report_json(report, auditor.rulebook) for report in reports}
         for *_, unit, finding in ranked:
             found = next(
                 one for one in plain[unit]["findings"] if (one["rule"], one["on"]) == (finding.rule, finding.on)
@@ -58,7 +58,5 @@ def demo() -> int:
         print(f"{unknown} further questions can't be answered yet.\n")
     print(SAFETY_FIRST)
     print(f"{', '.join(f'{mark} {level}' for level, mark in MARKS.items())}. One machine in full:")
-    print(
-        f"  head -2 {FOLDER.name}/before-corn.ndjson | tail -1 | .venv/bin/setup-audit check -  (in {FOLDER.parent.name}/)"
-    )
+    print("  sed -n 2p api/demo/before-corn.ndjson | .venv/bin/setup-audit check -")
     return CLEARED

@@ -31,9 +31,10 @@ def check(sites: Sequence[Path]) -> int:
         print(f"{len(problems)} cases do not give what they say.", file=sys.stderr)
         return BAD_INPUT
     cases = sum(len(rule.cases) for rule in found.rules.values())
+    print(f"{len(found.rules)} rules keep their {cases} cases. Digest {found.digest[:16]}")
     print(
-        f"{len(found.rules)} rules keep their {cases} cases; {len(found.machines)} machine cards, {len(found.crops)} crop "
-        f"cards, {len(found.procedures)} procedures, {len(found.sources)} sources. Digest {found.digest[:16]}"
+        f"{len(found.machines)} machine cards, {len(found.crops)} crop cards, {len(found.procedures)} procedures, "
+        f"{len(found.sources)} sources"
     )
     return CLEARED
 

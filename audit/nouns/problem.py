@@ -19,8 +19,10 @@ class Place:
 
     def __str__(self) -> str:
         spot = self.source
-        if self.line:
+        if self.line and spot:
             spot += f":{self.line}" + (f":{self.column}" if self.column else "")
+        elif self.line:
+            spot = f"line {self.line}" + (f", column {self.column}" if self.column else "")
         if self.path:
             spot = f"{spot}: {self.path}" if spot else self.path
         return spot or "input"

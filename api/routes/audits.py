@@ -1,0 +1,107 @@
+"""POST /audits"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query, Request, Response
+from starlette.concurrency import run_in_threadpool
+
+from api.errors import Refusal
+from api.models import Audit
+from api.routes.state import auditor_of, json_answer
+from api.wire import report_json
+from audit.auditor import Auditor
+from audit.intake.json_text import MOST_BYTES
+from audit.nouns.risk import Level
+
+router = APIRouter(tags=["audits"])
+
+EXAMPLE = {
+    "unit": {"id": "unit-07", "card": "axial-single", "serial": "KX-01822", "build_year": 2021, "engine_hours": 1841.5},
+    "job": {
+        "crop": "corn",
+        "condition": "normal",
+        "header": {"kind": "corn-head", "rows": 12, "row_spacing": "30 in", "width": "30 ft"},
+        "ground_speed": "4.5 mph",
+    },
+    "taken": {"at": "2026-08-11T07:40:00Z", "by": "tech-03", "state": "as-found"},
+    "settings": {"feeder.drum": {"left": "raised", "right": "lowered"}, "rotor.speed": "310 r/min"},
+    "readings": {
+        "feeder.sheave_gap": "5/32 in",
+        "feeder.slowest_speed": {"value": 497, "unit": "r/min", "with": "hand tachometer"},
+        "clean_elevator.chain_slides": True,
+        "clean_elevator.chain_lifts": False,
+    },
+}
+
+_VALUE = {"description": "as the card's schema says: GET /machine-cards/{card}/schema"}
+_FREE = {"type": "object", "additionalProperties": _VALUE}
+SETUP = {
+    "title": "Setup",
+    "type": "object",
+    "description": "What was found or left on one unit for one job. The card decides which keys there are.",
+    "properties": {
+        "unit": {
+            "type": "object",
+            "properties": {"id": {"type": "string", "minLength": 1}, "card": {"type": "string"}},
+            "required": ["id", "card"],
+        },
+        "job": {"type": "object", "properties": {"crop": {"type": "string"}}, "required": ["crop"]},
+        "taken": {"type": "object"},
+        "settings": _FREE,
+        "readings": _FREE,
+        "events": _FREE,
+    },
+    "required": ["unit", "job"],
+    "additionalProperties": False,
+    "examples": [EXAMPLE],
+}
+
+
+@router.post(
+    "/audits",
+    response_model=Audit,
+    summary="Audit one setup",
+    description="Checks a setup against the rulebook and answers with the findings, ranked by risk of damage. "
+    "Nothing is stored.",
+    openapi_extra={
+        "requestBody": {"required": True, "content": {"application/json": {"schema": SETUP, "example": EXAMPLE}}}
+    },
+)
+async def audit(
+    request: Request,
+    facts: Annotated[bool, Query(description="also every computed fact with its trace")] = False,
+    hold_at: Annotated[
+        Literal["high", "serious", "medium", "low"] | None,
+        Query(description="lowest level that holds; else the server's"),
+    ] = None,
+) -> Response:
+    body = await _body(request)
+    auditor = auditor_of(request)
+    if hold_at is not None:
+        auditor = auditor.holding_at(Level[hold_at.upper()])
+    return json_answer(await run_in_threadpool(_audit, auditor, body, facts))
+
+
+def _audit(auditor: Auditor, body: bytes, facts: bool) -> dict[str, object]:
+    return report_json(auditor.report(body, ""), auditor.rulebook, facts)
+
+
+async def _body(request: Request) -> bytes:
+    """The body, refused as soon as it is known to be too large or of another kind."""
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != "application/json" and not kind.endswith("+json"):
+        raise Refusal(415, "Unsupported media type", f"'{kind[:60]}' is not JSON; send application/json.")
+    too_large = Refusal(413, "Content too large", f"a setup may have at most {MOST_BYTES:,} bytes.")
+    length = request.headers.get("content-length", "")
+    if length.isdigit() and int(length) > MOST_BYTES:
+        raise too_large
+    parts: list[bytes] = []
+    size = 0
+    async for part in request.stream():
+        size += len(part)
+        if size > MOST_BYTES:
+            raise too_large
+        parts.append(part)
+    return b"".join(parts)

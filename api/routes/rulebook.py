@@ -1,0 +1,28 @@
+"""GET /rulebook"""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+
+from api.errors import Refusal
+from api.models import RuleAnswer, RulebookAnswer
+from api.routes.state import auditor_of, kept_answer
+from api.wire import rule_json, rule_line_json
+from audit.nearest import did_you_mean
+
+router = APIRouter(tags=["rulebook"])
+
+
+@router.get("/rulebook", response_model=RulebookAnswer, summary="The rulebook: its digest and its rules in a line each")
+def rulebook(request: Request) -> Response:
+    found = auditor_of(request).rulebook
+    lines = [rule_line_json(rule) for rule in found.rules.values()]
+    return kept_answer(request, {"digest": found.digest, "rules": lines})
+
+
+@router.get("/rulebook/rules/{rule}", response_model=RuleAnswer, summary="One rule in full")
+def one_rule(request: Request, rule: str) -> Response:
+    found = auditor_of(request).rulebook
+    if rule not in found.rules:
+        raise Refusal(404, "Not found", f"no rule is called '{rule[:60]}'. {did_you_mean(rule, found.rules)}".strip())
+    return kept_answer(request, rule_json(found.rules[rule], found))

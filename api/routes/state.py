@@ -1,0 +1,33 @@
+"""What every route needs: the auditor, and answers that a client may keep until the rulebook changes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+from fastapi import Request, Response
+
+from audit.auditor import Auditor
+
+_encode = msgspec.json.Encoder().encode
+
+
+def auditor_of(request: Request) -> Auditor:
+    """The one auditor of the app."""
+    found: Auditor = request.app.state.auditor
+    return found
+
+
+def json_answer(content: Any) -> Response:
+    """An answer that is encoded once, as it is."""
+    return Response(_encode(content), media_type="application/json")
+
+
+def kept_answer(request: Request, content: Any) -> Response:
+    """The same with the rulebook's digest as ETag; 304 where the client has it already."""
+    tag = f'"{auditor_of(request).rulebook.digest[:32]}"'
+    headers = {"ETag": tag, "Cache-Control": "no-cache"}
+    asked = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
+    if tag in asked or "*" in asked:
+        return Response(status_code=304, headers=headers)
+    return Response(_encode(content), media_type="application/json", headers=headers)

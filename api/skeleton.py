@@ -1,0 +1,5 @@
+"""The machine card that ``setup-audit card new`` prints: small, complete, to be grown from the machine's manual."""
+
+from pathlib import Path
+
+SKELETON = (Path(__file__).parent / "skeleton.yaml").read_text(encoding="utf-8")
