@@ -109,7 +109,7 @@ def _example(quantity: Quantity) -> str:
 
 def _object(properties: dict[str, Schema], description: str, required: list[str] | None = None) -> Schema:
     found: Schema = {
-        "type": "object",
+        "type": "object" if required else ["object", "null"],
         "description": description,
         "properties": properties,
         "additionalProperties": False,

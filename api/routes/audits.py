@@ -36,7 +36,7 @@ EXAMPLE = {
 }
 
 _VALUE = {"description": "as the card's schema says: GET /machine-cards/{card}/schema"}
-_FREE = {"type": "object", "additionalProperties": _VALUE}
+_FREE = {"type": ["object", "null"], "additionalProperties": _VALUE}
 SETUP = {
     "title": "Setup",
     "type": "object",
@@ -48,7 +48,7 @@ SETUP = {
             "required": ["id", "card"],
         },
         "job": {"type": "object", "properties": {"crop": {"type": "string"}}, "required": ["crop"]},
-        "taken": {"type": "object"},
+        "taken": {"type": ["object", "null"]},
         "settings": _FREE,
         "readings": _FREE,
         "events": _FREE,

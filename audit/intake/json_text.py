@@ -29,11 +29,11 @@ def _pairs(pairs: list[tuple[str, object]]) -> dict[str, object]:
 def parse_json(text: bytes, shown: str, problems: Problems) -> Node | None:
     """The tree of one JSON value, or None with the problem on record."""
     plain = decode_json(text, shown, problems)
-    return None if plain is None else tree_of(plain, Place(shown), problems)
+    return None if problems else tree_of(plain, Place(shown), problems)
 
 
 def decode_json(text: bytes, shown: str, problems: Problems) -> object | None:
-    """The decoded value, or None with the problem on record."""
+    """The decoded value; None with the problem on record where it can't be decoded."""
     if len(text) > MOST_BYTES:
         problems.add(
             Place(shown),

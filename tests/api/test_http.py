@@ -1,0 +1,178 @@
+"""The HTTP door: answers, problem details, hostile bodies."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+from jsonschema_rs import validator_for
+
+from api.app import create_app
+from api.errors import MEDIA
+from api.routes.audits import EXAMPLE
+from audit.intake.json_text import MOST_BYTES
+
+DEMO = Path(__file__).parents[2] / "api" / "demo"
+LINES = [line for path in sorted(DEMO.glob("*.ndjson")) for line in path.read_bytes().splitlines()]
+JSON = {"content-type": "application/json"}
+
+
+@pytest.fixture(scope="module")
+def client() -> TestClient:
+    return TestClient(create_app(), raise_server_exceptions=False)
+
+
+def problem(response: Any, status: int) -> dict[str, Any]:
+    """The problem document of an answer."""
+    assert response.status_code == status
+    assert response.headers["content-type"] == MEDIA
+    body: dict[str, Any] = response.json()
+    assert body["status"] == status
+    assert body["title"]
+    assert body["detail"]
+    return body
+
+
+def test_an_audit_ranks_its_findings(client: TestClient) -> None:
+    body = client.post("/audits", json=EXAMPLE).json()
+    assert body["clearance"] == "held"
+    order = [(f["risk"]["index"], f["verdict"] == "unknown") for f in body["findings"]]
+    levels = ["high", "serious", "medium", "low"]
+    assert [levels.index(f["risk"]["level"]) for f in body["findings"]] == sorted(
+        levels.index(f["risk"]["level"]) for f in body["findings"]
+    )
+    assert order[0][0] <= order[-1][0]
+    drum = next(f for f in body["findings"] if f["rule"] == "drum-set-for-another-crop")
+    assert drum["found"] == [
+        {
+            "quantity": "feeder.drum", "meaning": "Height of the drum at the intake end of the feeder house",
+            "side": "right", "value": "lowered", "shown": "lowered", "unit": "", "wanted": "raised", "past": None,
+            "why_unknown": "",
+        }
+    ]  # fmt: skip
+    assert drum["cure"][0]["steps"]
+    assert drum["basis"]["ground"] == "common practice"
+    assert body["facts"] is None if "facts" in body else True
+
+
+def test_facts_and_threshold_are_asked_for(client: TestClient) -> None:
+    assert client.post("/audits?facts=true", json=EXAMPLE).json()["facts"]
+    line = json.loads(LINES[4])
+    assert client.post("/audits", json=line).json()["clearance"] == "cleared"
+    assert client.post("/audits?hold_at=serious", json=line).json()["clearance"] == "held"
+    assert client.post("/audits", json=line).json()["clearance"] == "cleared"
+
+
+@pytest.mark.parametrize(
+    ("path", "key"),
+    [
+        ("/rulebook", "rules"),
+        ("/rulebook/rules/chopper-knife-missing", "hold"),
+        ("/machine-cards/axial-hybrid", "drives"),
+        ("/machine-cards/axial-hybrid/schema", "properties"),
+        ("/crop-cards/soybean", "targets"),
+    ],
+)
+def test_resources_are_kept_until_the_rulebook_changes(client: TestClient, path: str, key: str) -> None:
+    first = client.get(path)
+    assert key in first.json()
+    again = client.get(path, headers={"if-none-match": first.headers["etag"]})
+    assert (again.status_code, again.content) == (304, b"")
+    assert client.get(path, headers={"if-none-match": '"other"'}).status_code == 200
+
+
+def test_lists_and_health(client: TestClient) -> None:
+    assert len(client.get("/machine-cards").json()) == 3
+    assert len(client.get("/crop-cards").json()) == 12
+    health = client.get("/health").json()
+    assert health["status"] == "ok"
+    assert health["rules"] >= 80
+
+
+@pytest.mark.parametrize(
+    ("path", "nearest"),
+    [
+        ("/rulebook/rules/chopper-knife-mising", "chopper-knife-missing"),
+        ("/machine-cards/axial-singel", "axial-single"),
+        ("/machine-cards/..%2f..%2fetc%2fpasswd", ""),
+        ("/crop-cards/korn", "corn"),
+        ("/nothing", ""),
+    ],
+)
+def test_what_is_not_there(client: TestClient, path: str, nearest: str) -> None:
+    assert nearest in problem(client.get(path), 404)["detail"]
+
+
+SETUP = b'{"unit": {"id": "u", "card": "axial-single"}, "job": {"crop": "corn"}, "settings": {"rotor.speed": %s}}'
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "says"),
+    [
+        pytest.param(b"", 400, "is not JSON", id="empty"),
+        pytest.param(b"{bad", 400, "line 1, column 2", id="broken"),
+        pytest.param(b"\xff\xfe{}", 400, "is not UTF-8", id="not utf-8"),
+        pytest.param(b"[]", 422, "must be a mapping", id="array"),
+        pytest.param(b"null", 422, "must be a mapping", id="null"),
+        pytest.param(SETUP % b"NaN", 422, "finite", id="nan"),
+        pytest.param(SETUP % b"1e999", 422, "finite", id="infinite"),
+        pytest.param(SETUP % b"30000", 422, "impossible", id="impossible"),
+        pytest.param(SETUP % b'310, "rotor.speed": 410', 422, "stands twice", id="twice"),
+        pytest.param(b'{"a":' * 5000 + b"1" + b"}" * 5000, 422, "nested", id="deep"),
+        pytest.param(b"9" * 5000, 422, "can't be read", id="digits"),
+        pytest.param(SETUP % b'"\\u0000"', 422, "not a number", id="nul"),
+    ],
+)
+def test_bad_bodies(client: TestClient, body: bytes, status: int, says: str) -> None:
+    answer = problem(client.post("/audits", content=body, headers=JSON), status)
+    assert says in json.dumps(answer, ensure_ascii=False)
+
+
+def test_a_refused_setup_names_every_place(client: TestClient) -> None:
+    setup = {**EXAMPLE, "settings": {"feeder.dru": "raised", "rotor.speed": "310 mm"}}
+    body = problem(client.post("/audits", json=setup), 422)
+    assert [(p["path"], p["advice"]) for p in body["problems"]] == [
+        ("settings/feeder.dru", "Did you mean 'feeder.drum'?"),
+        ("settings/rotor.speed", ""),
+    ]
+
+
+def test_media_size_and_method(client: TestClient) -> None:
+    problem(client.post("/audits", content=b"{}", headers={"content-type": "text/plain"}), 415)
+    problem(client.post("/audits", content=b" " * (MOST_BYTES + 1), headers=JSON), 413)
+    problem(client.post("/audits", content=iter([b" " * MOST_BYTES, b"  "]), headers=JSON), 413)
+    problem(client.put("/audits", json={}), 405)
+    problem(client.post("/audits?facts=perhaps", json=EXAMPLE), 422)
+
+
+def test_an_error_of_ours_shows_nothing_of_it(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(client.app.state.auditor, "report", lambda *_: 1 / 0)  # type: ignore[attr-defined]
+    body = problem(client.post("/audits", json=EXAMPLE), 500)
+    assert "division" not in json.dumps(body)
+
+
+@pytest.mark.parametrize("card", ["axial-single", "tangential-walker", "axial-hybrid"])
+def test_the_schema_takes_what_the_audit_takes(client: TestClient, card: str) -> None:
+    schema = validator_for(client.get(f"/machine-cards/{card}/schema").json())
+    setups = [json.loads(line) for line in LINES]
+    own = [setup for setup in setups if setup["unit"]["card"] == card]
+    assert own
+    for setup in own:
+        assert not [error.message for error in schema.iter_errors(setup)]
+        for wrong in (
+            {**setup, "extra": 1},
+            {**setup, "settings": {"no.such": 1}},
+            {**setup, "readings": {"clean_elevator.chain_slides": "perhaps"}},
+            {**setup, "unit": {**setup["unit"], "card": "another"}},
+        ):
+            assert not schema.is_valid(wrong)
+            assert client.post("/audits", json=wrong).status_code == 422
+
+
+def test_the_openapi_document_is_reviewed(client: TestClient) -> None:
+    """Renew it with `python tests/api/renew_openapi.py`, then read the difference."""
+    kept = json.loads((Path(__file__).parent / "openapi.json").read_text(encoding="utf-8"))
+    assert client.get("/openapi.json").json() == kept
