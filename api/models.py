@@ -174,6 +174,14 @@ class Digest(BaseModel):
     digest: str
 
 
+class HourStanding(BaseModel):
+    """What an hour of standing costs."""
+
+    hectares: float
+    acres: float
+    kg: float | None
+
+
 class Audit(BaseModel):
     """The answer to one setup: findings worst first."""
 
@@ -185,6 +193,7 @@ class Audit(BaseModel):
     rulebook: Digest
     builds: dict[str, str]
     counts: Counts
+    hour_standing: HourStanding | None
     findings: list[Finding]
     unasked: list[Unasked]
     facts: list[Fact] | None = None

@@ -60,6 +60,10 @@ class Page:
             f"{self.paint(clearance, 'high' if holding else '')}{why}: {counts['broken']} broken, "
             f"{counts['unknown']} not known, {counts['kept']} kept, {counts['not_asked']} not asked"
         )
+        hour = report["hour_standing"]
+        if hour and holding:
+            grain = f", {hour['kg'] / 1000:.1f} t of grain" if hour["kg"] else ""
+            yield f"An hour standing costs {hour['hectares']:.1f} ha ({hour['acres']:.1f} ac){grain}."
         undecided = [name for name, choice in report["builds"].items() if choice == "cannot decide"]
         for name in undecided:
             yield f"Build not decided: {name}. State it under unit.fitted."

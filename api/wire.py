@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from audit.measures import show
+from audit.measures import from_canonical, show
 from audit.nouns.fact import Fact
 from audit.nouns.finding import Comparison, Finding, Report, TargetUsed, Unasked
 from audit.nouns.machine import ByPosition, Component, CropCard, MachineCard, Move
@@ -46,12 +46,22 @@ def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) ->
             "unknown": report.counts.unknown,
             "not_asked": report.counts.not_asked,
         },
+        "hour_standing": hour_standing(report),
         "findings": [finding_json(finding, rulebook, card, names) for finding in report.findings],
         "unasked": [unasked_json(unasked) for unasked in report.unasked],
     }
     if with_facts:
         plain["facts"] = [fact_json(fact, names) for fact in report.facts]
     return plain
+
+
+def hour_standing(report: Report) -> Plain | None:
+    """What an hour of standing costs in area and grain, where ground speed, width, efficiency and yield are known."""
+    facts = {fact.name: fact.value for fact in report.facts}
+    area, grain = facts.get("field.capacity"), facts.get("field.material_capacity")
+    if not isinstance(area, float):
+        return None
+    return {"hectares": area, "acres": from_canonical(area, "ac/h"), "kg": grain}
 
 
 def finding_json(finding: Finding, rulebook: Rulebook, card: MachineCard, names: Mapping[str, Quantity]) -> Plain:

@@ -96,6 +96,15 @@ FACTS: tuple[FactOf, ...] = (
     FactOf("loss.unthreshed_kg_ha", "Unthreshed grain lost", part_of, ("loss.machine_kg_ha", "loss.unthreshed_behind")),
     FactOf("loss.unthreshed_percent", "Unthreshed grain lost", harvest.loss_percent, ("loss.unthreshed_kg_ha", _YIELD)),
     FactOf("field.capacity", "Field capacity", harvest.field_capacity, (_SPEED, _CUT, "field.efficiency")),
+    FactOf(
+        "field.material_capacity", "Grain harvested in an hour", harvest.material_capacity, ("field.capacity", _YIELD)
+    ),
+    FactOf(
+        "field.loss_per_day_late",
+        "Crop lost for each day that harvest is late",
+        harvest.timeliness_loss,
+        ("crop.timeliness", 1.0, _YIELD),
+    ),
     FactOf("field.hectares_per_day", "Area in a day of ten hours", area_in, ("field.capacity", HOURS_A_DAY)),
     FactOf("field.hours_left", "Working time for the area left", time_for, ("job.hectares", "field.capacity")),
 )

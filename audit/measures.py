@@ -48,6 +48,7 @@ _TABLE: dict[str, dict[str, float]] = {
     "count per mass": {"1/kg": 1, "1/lb": 1 / _LB},
     "bushel weight": {"kg/bu": 1, "lb/bu": _LB},
     "area per time": {"ha/h": 1, "ac/h": _ACRE},
+    "mass per time": {"kg/h": 1, "t/h": 1000},
     "share": {"%": 1},
     "angle": {"deg": 1, "rad": 180 / math.pi},
     "power": {"kW": 1, "hp": 0.74569987158227},

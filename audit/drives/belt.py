@@ -95,6 +95,7 @@ TWO_SHEAVE_FACTS = (
         "wrap_small", "Wrap on the smaller sheave", belts.wrap_small,
         ("larger_diameter", "smaller_diameter", "centre"),
     ),
+    FactOf("arc_factor", "Arc-of-contact factor", belts.arc_factor, ("wrap_small",)),
     FactOf("capacity_lost", "Capacity lost to wrap below 180°", belts.capacity_lost, ("wrap_small",)),
     FactOf("span", "Free span", belts.span, ("larger_diameter", "smaller_diameter", "centre")),
     FactOf("test_deflection", "Deflection of the tension test", belt_tension.test_deflection, ("span",)),
@@ -104,6 +105,18 @@ TWO_SHEAVE_FACTS = (
     FactOf(
         "length_needed", "Belt length this pair needs", belts.open_belt_length,
         ("larger_diameter", "smaller_diameter", "centre"),
+    ),
+    FactOf(
+        "centre_needed",
+        "Centre distance at which the belt fits",
+        belts.centre_for_length,
+        ("larger_diameter", "smaller_diameter", "belt_length"),
+    ),
+    FactOf(
+        "strand_tension",
+        "Tension of the strand by the deflection test",
+        belt_tension.strand_tension,
+        ("deflection_force", "span", "test_deflection"),
     ),
     FactOf(
         "length_error", "Length needed beyond the belt's", length_beyond, ("length_needed", "belt_length")

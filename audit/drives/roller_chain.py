@@ -52,6 +52,19 @@ KIND = Kind(
             "length_pitches", "Chain length", chains.length_in_pitches,
             ("driver_teeth", "driven_teeth", "pitch", "centre"),
         ),
+        FactOf("links", "Links to fit, an even number", chains.even_pitches, ("length_pitches",)),
+        FactOf(
+            "centre_needed",
+            "Centre distance for that many links",
+            chains.centre_for_pitches,
+            ("driver_teeth", "driven_teeth", "pitch", "links"),
+        ),
+        FactOf("driver_pitch_diameter", "Driving sprocket", chains.pitch_diameter, ("pitch", "driver_teeth")),
+        FactOf("driven_pitch_diameter", "Driven sprocket", chains.pitch_diameter, ("pitch", "driven_teeth")),
+        FactOf("sag", "Sag of the slack strand", chain_slack.sag_from_movement, ("movement",)),
+        FactOf(
+            "tension_ceiling", "Most tension in service", chain_slack.service_tension_ceiling, ("min_ultimate",)
+        ),
         ELONGATION,
         FactOf(
             "elongation_limit", "Most elongation allowed", elongation_allowed,

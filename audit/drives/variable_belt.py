@@ -4,7 +4,7 @@ import math
 
 from audit.drives.belt import RUN, UPKEEP, UPKEEP_FACTS, larger, length_beyond, number, smaller
 from audit.nouns.kind import Carry, FactOf, Kind, Parameter
-from audit.physics import belts, rotation
+from audit.physics import belts, rotation, variator
 from audit.physics.formula import formula, within
 
 LUMPED_FRICTION = 0.5123  # Shigley's effective friction of a V-belt in its groove, tension ratio 5 at 180°
@@ -88,6 +88,12 @@ KIND = Kind(
         FactOf(
             "length_fast", "Belt length needed at the fast end", belts.open_belt_length,
             ("driver_fast", "driven_fast", "centre"),
+        ),
+        FactOf(
+            "driven_at_fast",
+            "Driven sheave that the belt leaves at the fast end",
+            variator.mate_diameter,
+            ("driver_fast", "belt_length", "centre"),
         ),
         FactOf(
             "length_error", "Length needed at the slow end beyond the belt's", length_beyond,

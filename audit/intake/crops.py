@@ -12,7 +12,7 @@ from audit.nouns.source import Basis
 from audit.nouns.vocabulary import Vocabulary
 
 GRAIN_CLASSES = ("coarse grain", "small grain", "oilseed", "pulse")
-MEASURES = {"test_weight": "bushel weight", "seeds_per_kg": "count per mass"}
+MEASURES = {"test_weight": "bushel weight", "seeds_per_kg": "count per mass", "timeliness": "count"}
 
 
 def read_crop(
@@ -31,7 +31,8 @@ def read_crop(
         for name, dimension in MEASURES.items():
             item = inner.inner(name, f"measure '{name}'", required=False)
             if item is not None:
-                measures.append((name, item.measure("value", dimension), read_basis(item, sources)))
+                bare = "1" if dimension == "count" else ""
+                measures.append((name, item.measure("value", dimension, bare), read_basis(item, sources)))
                 item.close()
         inner.close()
     card = CropCard(

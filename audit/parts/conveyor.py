@@ -14,6 +14,7 @@ PARAMETERS = (
 )
 FACTS = (
     FactOf("chain_speed", "Chain speed", chains.chain_speed, ("sprocket_teeth", "pitch", "speed")),
+    FactOf("pitch_diameter", "Driving sprocket", chains.pitch_diameter, ("pitch", "sprocket_teeth")),
     FactOf("chordal_variation", "Speed variation by the chord", chains.chordal_variation, ("sprocket_teeth",)),
     ELONGATION,
     FactOf("elongation_limit", "Most elongation allowed", elongation_allowed, ("sprocket_teeth", "fixed_centres")),

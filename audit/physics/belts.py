@@ -372,24 +372,3 @@ def misalignment_limit(centre: float) -> float:
     """
     within("centre", centre, 10.0, 20_000.0, "mm")
     return centre * math.tan(math.radians(0.5))
-
-
-@formula(name="Belt length error", equation="100 (L - L₀) / L₀", unit="%", source="definition")
-def length_error(needed_length: float, belt_length: float) -> float:
-    """How far a belt on hand is from the length the sheaves need; above 0 is too long.
-
-    e = 100 (L - L₀) / L₀
-
-    Args:
-        needed_length: L₀, mm, from 100 to 40 000.
-        belt_length: L, mm, from 100 to 40 000; both as pitch length or both as outside length.
-    Returns: error, % of the needed length.
-    Raises: OutOfRange: an argument outside its range.
-    Source: definition.
-    Worked example, Mott 2004 p. 279 (101.4 in needed, 100 in taken):
-        >>> round(length_error(2575.56, 2540.0), 2)
-        -1.38
-    """
-    within("needed_length", needed_length, 100.0, 40_000.0, "mm")
-    within("belt_length", belt_length, 100.0, 40_000.0, "mm")
-    return 100.0 * (belt_length - needed_length) / needed_length

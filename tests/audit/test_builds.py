@@ -70,7 +70,9 @@ def test_what_is_stated_as_fitted_wins(choice: str, serial: str, year: int | Non
 
 
 def test_the_first_break_that_fits_decides() -> None:
-    build = Build("a.b", "", (("one", ""), ("two", "")), (Break("one", year_from=2000), Break("two", year_from=2000)), NOWHERE)
+    build = Build(
+        "a.b", "", (("one", ""), ("two", "")), (Break("one", year_from=2000), Break("two", year_from=2000)), NOWHERE
+    )
     assert decided(build, year=2010) == "one"
 
 

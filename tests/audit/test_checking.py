@@ -168,7 +168,9 @@ def test_a_limit_nobody_states_leaves_open_what_it_would_decide(relation: Relati
     found = hold(Compare("gap", relation), gap=float(value))
     assert found.truth is truth
     if truth is None:
-        wanted = "other.gap is not known" if isinstance(relation, AtMost) and relation.limit != NO_LIMIT else NO_LIMIT.text
+        wanted = (
+            "other.gap is not known" if isinstance(relation, AtMost) and relation.limit != NO_LIMIT else NO_LIMIT.text
+        )
         assert found.comparisons[0].why_unknown == wanted
 
 

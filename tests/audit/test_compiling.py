@@ -120,7 +120,9 @@ def plain_values(quantity: Quantity) -> st.SearchStrategy[Any]:
         return st.sampled_from(MOMENTS)
     words = [word for word, _ in quantity.words] or ["free"]
     return st.one_of(
-        st.sampled_from(words), st.sampled_from(words), st.fixed_dictionaries({"value": st.sampled_from([*words, "no"])})
+        st.sampled_from(words),
+        st.sampled_from(words),
+        st.fixed_dictionaries({"value": st.sampled_from([*words, "no"])}),
     )
 
 
@@ -189,7 +191,9 @@ class Setups:
         else:
             header = job.setdefault("header", {})
             if isinstance(header, dict):
-                header[key] = data.draw(self.values[names[f"job.header_{key}" if key != "row_spacing" else "job.row_spacing"]])
+                header[key] = data.draw(
+                    self.values[names[f"job.header_{key}" if key != "row_spacing" else "job.row_spacing"]]
+                )
 
     def change_unit(self, unit: Line, data: st.DataObject) -> None:
         unit.update(
@@ -229,7 +233,9 @@ class Setups:
             name = data.draw(st.sampled_from(["beater_drive.step", "rotor.tip_speed", "job.crop", "feeder.pitch"]))
             line.setdefault("readings", {})[name] = data.draw(st.sampled_from(["fast", 3, None]))
         elif odd == "section":
-            line[data.draw(st.sampled_from(["settings", "readings", "events", "job", "unit", "taken"]))] = data.draw(STRANGE)
+            line[data.draw(st.sampled_from(["settings", "readings", "events", "job", "unit", "taken"]))] = data.draw(
+                STRANGE
+            )
         elif odd == "taken":
             line["taken"] = data.draw(
                 st.sampled_from([{"at": "2026-08-10T09:00:00Z"}, {"at": "2026-08-10"}, {"at": ""}, {"state": "as-left"},
@@ -315,9 +321,7 @@ TWICE = [
     pytest.param(b'{"unit"', b'{"settings": {}, "unit"', id="a section"),
     pytest.param(b'"job": {', b'"job": {"c\\u0072op": "wheat", ', id="one of them escaped"),
     pytest.param(b'"readings": {', b'"readings": {"header.knife": null, "header.knife": null, ', id="nothing twice"),
-    pytest.param(
-        b'"readings": {', b'"readings": {"loss.moisture": {"value": 21, "value": 22}, ', id="inside a value"
-    ),
+    pytest.param(b'"readings": {', b'"readings": {"loss.moisture": {"value": 21, "value": 22}, ', id="inside a value"),
 ]
 
 
@@ -365,7 +369,7 @@ def test_a_random_key_given_twice_is_refused_by_both(auditor: Auditor, setups: S
 
 def test_answers_come_in_the_order_of_the_lines(auditor: Auditor, demo_lines: dict[str, tuple[bytes, ...]]) -> None:
     good = demo_lines["corn"] + demo_lines["soybean"]
-    lines = [*good, b"", b"  \n"]
+    lines = [*good, b"\n", b"  \n"]
     answers = list(auditor.judge_all(lines, "lines"))
     assert len(answers) == len(good)
     for line, answer in zip(good, answers, strict=True):
@@ -487,7 +491,9 @@ COMPARISONS: st.SearchStrategy[Condition] = st.one_of(
     number_comparisons(),
     number_comparisons(),
     word_comparisons(),
-    st.builds(Compare, st.sampled_from(YES_NO), st.booleans().map(lambda yes: Is(Literal(yes, "yes" if yes else "no")))),
+    st.builds(
+        Compare, st.sampled_from(YES_NO), st.booleans().map(lambda yes: Is(Literal(yes, "yes" if yes else "no")))
+    ),
     st.builds(Compare, st.sampled_from(EVENTS), st.sampled_from(EVENTS).map(RecordedAfter)),
     st.builds(Compare, st.sampled_from(SIDED), st.sampled_from([0.0, 2.0]).map(lambda w: Same("", w, "some"))),
 )
@@ -501,7 +507,9 @@ def several(parts: st.SearchStrategy[Condition]) -> st.SearchStrategy[Condition]
 
 
 CONDITIONS = st.recursive(COMPARISONS, several, max_leaves=6)
-RISES = st.sampled_from([(), (Rise(0.1, Probability.OCCASIONAL),), (Rise(0.2, Probability.OCCASIONAL), Rise(1.0, Probability.FREQUENT))])
+RISES = st.sampled_from(
+    [(), (Rise(0.1, Probability.OCCASIONAL),), (Rise(0.2, Probability.OCCASIONAL), Rise(1.0, Probability.FREQUENT))]
+)
 
 
 @st.composite
@@ -531,7 +539,11 @@ def made_up_setups(draw: st.DrawFn) -> Line:
     readings = ["feeder.sheave_gap", "feeder.wear_strip_left", "feeder_drive_chain.movement", "feeder.slowest_speed",
                 "shoe.measured_speed", "feeder.measured_speed", "field.efficiency", "loss.moisture", *YES_NO]  # fmt: skip
     line: Line = {
-        "unit": {"id": "u", "card": CARD, **draw(st.sampled_from([{}, {"fitted": {"shoe.stroke": "long"}}, {"build_year": 2020}]))},
+        "unit": {
+            "id": "u",
+            "card": CARD,
+            **draw(st.sampled_from([{}, {"fitted": {"shoe.stroke": "long"}}, {"build_year": 2020}])),
+        },
         "job": {"crop": "corn", **draw(st.sampled_from([{}, {"condition": "heavy"}, {"condition": "normal"}]))},
         "settings": draw(section(*settings_)),
         "readings": draw(section(*readings)),

@@ -229,7 +229,9 @@ def test_there_and_back(value: float, pair: tuple[str, str]) -> None:
 
 
 # a count per area or mass is shown with its sign ('43 /m²') and written with a word ('43 per m2')
-SHOWN_AS_WRITTEN = [pair for pair in UNITS if pair[0] not in ("temperature rise", "count per area", "count per mass", "area")]
+SHOWN_AS_WRITTEN = [
+    pair for pair in UNITS if pair[0] not in ("temperature rise", "count per area", "count per mass", "area")
+]
 
 
 @given(st.floats(1e-3, 1e6), st.sampled_from(SHOWN_AS_WRITTEN), st.booleans())

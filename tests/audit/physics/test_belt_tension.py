@@ -39,9 +39,7 @@ BAND = [
     ("section", "smallest", "largest", "low", "high"),
     [pytest.param(*row, id=f"belt-tension indicator table, {row[0]} {row[1]}-{row[2]} mm") for row in BAND],
 )
-def test_every_cell_of_the_metric_table(
-    section: str, smallest: float, largest: float, low: float, high: float
-) -> None:
+def test_every_cell_of_the_metric_table(section: str, smallest: float, largest: float, low: float, high: float) -> None:
     for diameter in (smallest, (smallest + largest) / 2, largest):
         assert tension.force_low(section, diameter) == low
         assert tension.force_high(section, diameter) == high
@@ -135,16 +133,12 @@ def test_strand_tension_is_sixteen_times_the_force_of_the_inch_rule() -> None:
     ("friction", "wrap", "groove", "ratio", "apart"),
     [
         pytest.param(0.2, 180, 36, math.exp(0.647 * math.pi), 0.01, id="Dornfeld on Hamrock 19.14"),
-        pytest.param(
-            0.25, 160, 180, 2500 / (2500 - 7890 / 6.2832), 0.01, id="Khurmi and Gupta Ex. 11.4 flat"
-        ),
+        pytest.param(0.25, 160, 180, 2500 / (2500 - 7890 / 6.2832), 0.01, id="Khurmi and Gupta Ex. 11.4 flat"),
         pytest.param(0.15, 140, 30, 2500 / (2500 - 1892.2), 0.02, id="V-belt exercise, 1892.2 of 2500 N"),
         pytest.param(0.28, 158.3, 38, (520.7 - 59.97) / (102.7 - 59.97), 0.02, id="Jindal Ex. 21-3"),
     ],
 )
-def test_printed_tension_ratios(
-    friction: float, wrap: float, groove: float, ratio: float, apart: float
-) -> None:
+def test_printed_tension_ratios(friction: float, wrap: float, groove: float, ratio: float, apart: float) -> None:
     assert tension.v_groove_tension_ratio(friction, wrap, groove) == pytest.approx(ratio, rel=apart)
 
 

@@ -28,12 +28,8 @@ PRINTED = [
         1e-9,
         id="trade page, 24.75 in over 24 pitches of No. 80 (printed 3 %)",
     ),
-    pytest.param(
-        lambda: slack.elongation(24.72 * INCH, 24, INCH), 3, 1e-9, id="same page, the true 3 % (24.72 in)"
-    ),
-    pytest.param(
-        lambda: slack.elongation((12 + 0.18) * INCH, 12, INCH), 1.5, 1e-9, id="1.5 % is 0.18 in per ft"
-    ),
+    pytest.param(lambda: slack.elongation(24.72 * INCH, 24, INCH), 3, 1e-9, id="same page, the true 3 % (24.72 in)"),
+    pytest.param(lambda: slack.elongation((12 + 0.18) * INCH, 12, INCH), 1.5, 1e-9, id="1.5 % is 0.18 in per ft"),
     pytest.param(
         lambda: slack.elongation((12 + 0.36) * INCH, 12, INCH),
         3,

@@ -22,12 +22,8 @@ def pitch_for(diameter: float, teeth: float) -> float:
 
 
 PRINTED = [
-    pytest.param(
-        lambda: chains.pitch_diameter(12.7, 17) / INCH, 2.721, 5e-4, id="Mott 2004 p. 295 Ex. 7-3, 17 teeth"
-    ),
-    pytest.param(
-        lambda: chains.pitch_diameter(12.7, 65) / INCH, 10.349, 5e-4, id="Mott 2004 p. 295 Ex. 7-3, 65 teeth"
-    ),
+    pytest.param(lambda: chains.pitch_diameter(12.7, 17) / INCH, 2.721, 5e-4, id="Mott 2004 p. 295 Ex. 7-3, 17 teeth"),
+    pytest.param(lambda: chains.pitch_diameter(12.7, 65) / INCH, 10.349, 5e-4, id="Mott 2004 p. 295 Ex. 7-3, 65 teeth"),
     pytest.param(
         lambda: chains.length_in_pitches(17, 65, 12.7, 30 * 12.7),
         102.9,
@@ -52,18 +48,14 @@ PRINTED = [
         5e-4,
         id="Mott 2004 Ex. 7-3 centre, in",
     ),
-    pytest.param(
-        lambda: chains.length_in_pitches(21, 63, 12.7, 500), 121.875, 5e-4, id="Bhandari Ex. 14.3 length"
-    ),
+    pytest.param(lambda: chains.length_in_pitches(21, 63, 12.7, 500), 121.875, 5e-4, id="Bhandari Ex. 14.3 length"),
     pytest.param(
         lambda: chains.even_pitches(chains.length_in_pitches(21, 63, 12.7, 500)),
         122,
         0,
         id="Bhandari Ex. 14.3 even length",
     ),
-    pytest.param(
-        lambda: chains.centre_for_pitches(21, 63, 12.7, 122), 500.8047, 5e-5, id="Bhandari Ex. 14.3 centre"
-    ),
+    pytest.param(lambda: chains.centre_for_pitches(21, 63, 12.7, 122), 500.8047, 5e-5, id="Bhandari Ex. 14.3 centre"),
     pytest.param(lambda: pitch_for(600, 40), 47.1, 0.05, id="Khurmi and Gupta Ex. 11.23 pitch"),
     pytest.param(
         lambda: 0.0471 * chains.length_in_pitches(20, 40, 47.1, 800),
@@ -148,9 +140,7 @@ def exact_pitches(one: int, other: int, apart: int) -> float:
     radius = [1 / (2 * sympy.sin(sympy.pi / teeth)) for teeth in (small, large)]
     lean = sympy.asin((radius[1] - radius[0]) / apart)
     straight = 2 * apart * sympy.cos(lean)
-    teeth_held = large * (sympy.pi + 2 * lean) / (2 * sympy.pi) + small * (sympy.pi - 2 * lean) / (
-        2 * sympy.pi
-    )
+    teeth_held = large * (sympy.pi + 2 * lean) / (2 * sympy.pi) + small * (sympy.pi - 2 * lean) / (2 * sympy.pi)
     return float(sympy.N(straight + teeth_held, 25))
 
 

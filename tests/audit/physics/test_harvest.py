@@ -135,9 +135,7 @@ def test_printed_concentration() -> None:
     assert harvest.concentration_factor(of(30, "ft", "m"), of(5, "ft", "m")) == pytest.approx(6)
 
 
-@pytest.mark.parametrize(
-    ("speed", "feet", "efficiency"), [(3.0, 30.0, 0.70), (4.5, 40.0, 0.65), (2.5, 20.0, 0.80)]
-)
+@pytest.mark.parametrize(("speed", "feet", "efficiency"), [(3.0, 30.0, 0.70), (4.5, 40.0, 0.65), (2.5, 20.0, 0.80)])
 def test_field_capacity_against_the_us_form(speed: float, feet: float, efficiency: float) -> None:
     # mph · ft · e / 8.25 = ac/h (43 560 / 5280 is 8.25 exactly).
     found = harvest.field_capacity(of(speed, "mph", "km/hour"), of(feet, "ft", "m"), 100 * efficiency)

@@ -82,9 +82,7 @@ PRINTED = [
         1.0,
         id="Khurmi and Gupta Ex. 11.1, 2 % slip on each (printed 1440)",
     ),
-    pytest.param(
-        lambda: two_belts(0, 800, 400, 1000, 200)(200), 2000, 1e-9, id="Bansal Ex. 11.6 without slip"
-    ),
+    pytest.param(lambda: two_belts(0, 800, 400, 1000, 200)(200), 2000, 1e-9, id="Bansal Ex. 11.6 without slip"),
     pytest.param(
         lambda: two_belts(2.5, 800, 400, 1000, 200)(200),
         1901.25,
@@ -98,9 +96,7 @@ PRINTED = [
         0.005,
         id="Bansal Ex. 11.2, 1 cm belt counted in",
     ),
-    pytest.param(
-        lambda: rotation.belt_driven_speed(200, 600, 400.0, 0), 300, 0.05, id="Bansal Ex. 11.3, 40.0 cm"
-    ),
+    pytest.param(lambda: rotation.belt_driven_speed(200, 600, 400.0, 0), 300, 0.05, id="Bansal Ex. 11.3, 40.0 cm"),
     pytest.param(
         lambda: rotation.belt_driven_speed(200, 605, 403.3, 0),
         300,
@@ -113,15 +109,9 @@ PRINTED = [
         0.05,
         id="Bansal Ex. 11.3, 38.22 cm, belt and 4 % slip",
     ),
-    pytest.param(
-        lambda: rotation.slip(200, 300, 605, 387.2), 4, 0.02, id="Bansal Ex. 11.3, slip read backwards"
-    ),
-    pytest.param(
-        lambda: rotation.toothed_driven_speed(1800, 20, 50), 720, 1e-9, id="Dornfeld on Hamrock 19.18 speed"
-    ),
-    pytest.param(
-        lambda: rotation.geared_speed(1800, 50 / 20), 720, 1e-9, id="Dornfeld on Hamrock 19.18 ratio"
-    ),
+    pytest.param(lambda: rotation.slip(200, 300, 605, 387.2), 4, 0.02, id="Bansal Ex. 11.3, slip read backwards"),
+    pytest.param(lambda: rotation.toothed_driven_speed(1800, 20, 50), 720, 1e-9, id="Dornfeld on Hamrock 19.18 speed"),
+    pytest.param(lambda: rotation.geared_speed(1800, 50 / 20), 720, 1e-9, id="Dornfeld on Hamrock 19.18 ratio"),
     pytest.param(
         lambda: rotation.torque(0.0625, 1800),
         0.332,
@@ -225,9 +215,7 @@ def test_ratio_of_a_train_is_the_product(speed: float, drives: list[tuple[float,
 
 
 @given(speeds, sizes, sizes, st.floats(0, 50), st.floats(0, 50))
-def test_slip_slows_and_is_read_back(
-    speed: float, driver: float, driven: float, one: float, two: float
-) -> None:
+def test_slip_slows_and_is_read_back(speed: float, driver: float, driven: float, one: float, two: float) -> None:
     less, more = sorted((one, two))
     fast = rotation.belt_driven_speed(speed, driver, driven, less)
     slow = rotation.belt_driven_speed(speed, driver, driven, more)

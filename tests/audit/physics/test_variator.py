@@ -37,9 +37,7 @@ def test_mate_of_a_printed_pair() -> None:
     assert variator.mate_diameter(6 * 25.4, length, centre) / 25.4 == pytest.approx(18, abs=0.001)
 
 
-@pytest.mark.parametrize(
-    ("diameter", "length", "centre"), [(250, 2600, 800), (480, 2600, 800), (300, 1900, 450)]
-)
+@pytest.mark.parametrize(("diameter", "length", "centre"), [(250, 2600, 800), (480, 2600, 800), (300, 1900, 450)])
 def test_mate_by_another_root_finder(diameter: float, length: float, centre: float) -> None:
     def miss(mate: float) -> float:
         return belts.open_belt_length(diameter, mate, centre) - length
@@ -51,9 +49,7 @@ def test_mate_by_another_root_finder(diameter: float, length: float, centre: flo
 def test_slope_of_the_length_is_half_the_wrap() -> None:
     one, two, apart = sympy.symbols("one two apart", positive=True)
     half = (one - two) / 2
-    length = (
-        2 * sympy.sqrt(apart**2 - half**2) + sympy.pi * (one + two) / 2 + 2 * half * sympy.asin(half / apart)
-    )
+    length = 2 * sympy.sqrt(apart**2 - half**2) + sympy.pi * (one + two) / 2 + 2 * half * sympy.asin(half / apart)
     slope = sympy.diff(length, two) - (sympy.pi - 2 * sympy.asin(half / apart)) / 2
     for numbers in ({one: 480, two: 200, apart: 800}, {one: 150, two: 400, apart: 500}):
         assert abs(sympy.N(slope.subs(numbers), 30)) < 1e-25
