@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-CLEARED, HELD, BAD_INPUT = 0, 1, 2
+from api.status import BAD_INPUT, CLEARED
 
 EXAMPLES = """examples:
   setup-audit check unit-07.json             what is wrong with one machine, worst first

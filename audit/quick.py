@@ -9,8 +9,9 @@ from typing import NamedTuple
 import msgspec
 from msgspec.structs import astuple
 
+from audit.answers import Kept
 from audit.builds import decide
-from audit.compiling import Kept, Reading, compile_sheet
+from audit.compiling import Reading, compile_sheet
 from audit.intake.setups import find_crop
 from audit.intake.structs import (
     ENVELOPE_NAMES,

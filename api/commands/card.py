@@ -8,8 +8,8 @@ from collections.abc import Iterator, Sequence
 from itertools import product
 from pathlib import Path
 
-from api.cli import BAD_INPUT, CLEARED
 from api.environment import page, rulebook, say_problems
+from api.status import BAD_INPUT, CLEARED
 from api.text import Page
 from api.wire import station_title
 from audit.conditions import comparisons, limits

@@ -11,9 +11,9 @@ from itertools import chain
 from pathlib import Path
 from typing import BinaryIO
 
-from api.cli import BAD_INPUT, CLEARED, HELD
 from api.environment import page, rulebook, say_problems
 from api.inputs import setups_in
+from api.status import BAD_INPUT, CLEARED, HELD
 from api.text import SAFETY_FIRST, Page
 from api.wire import problem_json, report_json
 from audit.auditor import Auditor

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from api.cli import BAD_INPUT, CLEARED
 from api.environment import page, rulebook, say_problems
+from api.status import BAD_INPUT, CLEARED
 from api.text import MARKS, SAFETY_FIRST
 from api.wire import report_json
 from audit.auditor import Auditor

@@ -7,10 +7,10 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from api.cli import BAD_INPUT, CLEARED
+from api.catalogue import rule_json, rule_line_json
 from api.environment import page, rulebook, say_problems
+from api.status import BAD_INPUT, CLEARED
 from api.text import MARKS, Page
-from api.wire import rule_json, rule_line_json
 from audit.nearest import did_you_mean
 from audit.nouns.problem import BadInput
 

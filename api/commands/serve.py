@@ -7,8 +7,8 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from api.cli import BAD_INPUT, CLEARED
 from api.environment import say_problems
+from api.status import BAD_INPUT, CLEARED
 from audit.nouns.problem import BadInput
 
 

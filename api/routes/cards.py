@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
+from api.catalogue import crop_json, crop_line_json, machine_json, machine_line_json
 from api.errors import Refusal
 from api.models import CardLine, CropLine
 from api.routes.state import auditor_of, kept_answer
 from api.schema import setup_schema
-from api.wire import crop_json, crop_line_json, machine_json, machine_line_json
 from audit.nearest import did_you_mean
 from audit.nouns.machine import CropCard, MachineCard
 

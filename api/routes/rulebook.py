@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Request, Response
 
+from api.catalogue import rule_json, rule_line_json
 from api.errors import Refusal
 from api.models import RuleAnswer, RulebookAnswer
 from api.routes.state import auditor_of, kept_answer
-from api.wire import rule_json, rule_line_json
 from audit.nearest import did_you_mean
 
 router = APIRouter(tags=["rulebook"])

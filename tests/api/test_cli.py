@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from api.cli import BAD_INPUT, CLEARED, HELD, main
+from api.cli import main
+from api.status import BAD_INPUT, CLEARED, HELD
 from audit.intake.json_text import MOST_BYTES
 
 DEMO = Path(__file__).parents[2] / "api" / "demo"

@@ -19,7 +19,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, Literal, Optional
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, create_model
 
@@ -112,22 +112,26 @@ def typed_model(card: MachineCard, rulebook: Rulebook) -> type[BaseModel]:
                 fields[f"f{len(fields)}"] = (_type(quantity), Field(None, alias=name))
         return create_model(role.value, __base__=Strict, **fields)
 
-    return create_model(
-        "Setup", __base__=Strict, unit=(Unit, ...), job=(Job, ...), taken=(Optional[Taken], None),
-        settings=(section(Role.SETTING), ...), readings=(section(Role.READING), ...),
-        events=(Optional[section(Role.EVENT)], None),
-    )  # fmt: skip
+    parts: dict[str, Any] = {
+        "unit": (Unit, ...),
+        "job": (Job, ...),
+        "taken": (Taken | None, None),
+        "settings": (section(Role.SETTING), ...),
+        "readings": (section(Role.READING), ...),
+        "events": (section(Role.EVENT) | None, None),
+    }
+    return create_model("Setup", __base__=Strict, **parts)
 
 
 def _type(quantity: Quantity) -> Any:
     if quantity.form is Form.NUMBER:
         plain: Any = Number
     elif quantity.form is Form.YES_NO:
-        plain = Optional[bool]
+        plain = bool | None
     elif quantity.form is Form.TIME:
-        plain = Optional[str]
+        plain = str | None
     else:
-        plain = Optional[Literal[tuple(word for word, _ in quantity.words)]]
+        plain = Literal[tuple(word for word, _ in quantity.words)] | None
     return plain | Sides if quantity.sided else plain
 
 

@@ -52,9 +52,10 @@ def test_example(command: str, lines: list[str], folder: Path) -> None:
     assert done.stderr == ""
     place = 0
     for line in lines:
-        found = done.stdout.find(line, place)
-        assert found >= 0, f"{line!r} is not in the output from there on:\n{done.stdout[:2000]}"
-        place = found + len(line)
+        for part in line.split("…"):  # the sign stands for what changes as the rulebook grows
+            found = done.stdout.find(part, place)
+            assert found >= 0, f"{part!r} is not in the output from there on:\n{done.stdout[:2000]}"
+            place = found + len(part)
 
 
 def test_the_setup_is_json() -> None:

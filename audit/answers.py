@@ -1,0 +1,151 @@
+"""What the compiled reading looks up: values as written, answers to questions about one, results of formulas."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, Protocol, runtime_checkable
+
+from audit.checking import Surroundings, judge
+from audit.conditions import quantities
+from audit.facts import argument_value, work_out
+from audit.judged import Hit
+from audit.nouns.fact import Computation, Ref
+from audit.nouns.quantity import Sided, Value
+from audit.nouns.rule import Verdict
+from audit.ranking import rank_key, risk_of
+from audit.sheet import Question, Sheet
+
+MOST_REMEMBERED = 8192
+"""Entries a table or memo keeps before it starts again: bounds memory whatever the input."""
+
+Written = Mapping[object, Value | Sided]
+"""From a value as written to its canonical form; raises for a bad value."""
+
+
+@runtime_checkable
+class Bare(Protocol):
+    """The same for a number that may also stand bare, as a float: canonical = float × factor + offset."""
+
+    factor: float
+    offset: float
+
+    def __getitem__(self, written: object, /) -> Value | Sided: ...
+
+
+class Memo(dict[object, Value]):
+    """Results of one computation by the arguments that vary."""
+
+    def __init__(self, computation: Computation, fixed: Mapping[int, Value]) -> None:
+        super().__init__()
+        self.computation = computation
+        self.fixed = fixed
+        self.free = [place for place in range(len(computation.args)) if place not in fixed]
+
+    def __missing__(self, key: object) -> Value:
+        given = key if isinstance(key, tuple) else (key,)
+        arguments: list[Value] = [self.fixed.get(place) for place in range(len(self.computation.args))]
+        for place, value in zip(self.free, given, strict=True):
+            argument = self.computation.args[place]
+            factor = argument.factor if isinstance(argument, Ref) else 1.0
+            arguments[place] = value * factor if factor != 1.0 and isinstance(value, float) else value
+        result, _ = work_out(self.computation, arguments)
+        if len(self) >= MOST_REMEMBERED:
+            self.clear()
+        self[key] = result
+        return result
+
+
+class Answers(dict[object, Value | Sided]):
+    """Reads one input and answers the questions that look at nothing else.
+
+    A value that breaks none of them is remembered as it is, so that reading it again is one look-up. For any other the
+    hits are remembered and go to the check that runs in this thread.
+    """
+
+    def __init__(
+        self, name: str, written: Written | None, questions: Sequence[Question], sheet: Sheet,
+        constants: Mapping[str, Value],
+    ) -> None:  # fmt: skip
+        super().__init__()
+        self.name, self.written, self.questions = name, written, questions
+        self.sheet, self.constants = sheet, constants
+        self.hits: dict[object, tuple[Value | Sided, list[Hit]]] = {}
+
+    def __missing__(self, key: Any) -> Value | Sided:
+        found = self.hits.get(key)
+        if found is None:
+            value = key if self.written is None else self.written[key]
+            found = (
+                value,
+                [
+                    hit(question, verdict, share)
+                    for question, verdict, share in self.verdicts(value)
+                    if verdict in (Verdict.BROKEN, Verdict.UNKNOWN)
+                ],
+            )
+            if len(self) + len(self.hits) >= MOST_REMEMBERED:
+                self.clear()
+                self.hits.clear()
+            if not found[1]:
+                self[key] = value
+                return value
+            self.hits[key] = found
+        checks.hits.extend(found[1])
+        return found[0]
+
+    def verdicts(self, value: Value | Sided) -> Iterator[tuple[Question, Verdict, float]]:
+        """The plain reading of its questions."""
+        values: dict[str, Value | Sided] = {**self.constants, self.name: value}
+        for question in self.questions:
+            add_facts(self.sheet, question, values)
+            verdict, outcome = judge(question.given, question.hold, Surroundings(values, self.sheet.names, {}))
+            yield question, verdict, outcome.share
+
+
+def hit(question: Question, verdict: Verdict, share: float) -> Hit:
+    """The hit of a question that is not kept."""
+    rule, on = question.rule, question.on
+    level, index, downtime, unknown, minus_share, *_ = rank_key(
+        risk_of(rule.harm, verdict, share), verdict, rule.id, on
+    )
+    return (int(level), index, downtime, unknown), minus_share, rule.id, on
+
+
+class Checks(threading.local):
+    """What the check that runs in this thread has found so far."""
+
+    def __init__(self) -> None:
+        self.hits: list[Hit] = []
+
+
+checks = Checks()
+
+
+def add_facts(sheet: Sheet, question: Question, values: dict[str, Value | Sided]) -> None:
+    """Adds to ``values`` the facts that a question needs and that are not there yet."""
+
+    def visit(name: str) -> None:
+        computation = sheet.by_name.get(name)
+        if name in values or computation is None:
+            return
+        for argument in computation.args:
+            if isinstance(argument, Ref):
+                visit(argument.name)
+        values[name] = work_out(computation, [argument_value(argument, values) for argument in computation.args])[0]
+
+    for name in names_of(question):
+        visit(name)
+
+
+def names_of(question: Question) -> list[str]:
+    """Names of the quantities that a question compares, its condition for being asked included."""
+    return [name for part in (question.given, question.hold) if part is not None for name in quantities(part)]
+
+
+class Kept:
+    """Tables and memos of several readings: those that are alike are shared, which keeps the working set small."""
+
+    def __init__(self) -> None:
+        self.memos: dict[object, Memo] = {}
+        self.answers: dict[object, Answers] = {}
