@@ -44,17 +44,17 @@ def test_there_are_examples() -> None:
     assert len(commands()) >= 4
 
 
-@pytest.mark.parametrize(("command", "lines"), commands(), ids=[command for command, _ in commands()])
-def test_example(command: str, lines: list[str], folder: Path) -> None:
-    run = command.replace("setup-audit", f"{sys.executable} -m api.cli", 1)
+def test_every_example_in_order(folder: Path) -> None:
+    """One test for all: later commands use what earlier ones wrote."""
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONIOENCODING": "utf-8"}
-    done = subprocess.run(run, shell=True, cwd=folder, env=environment, capture_output=True, text=True, check=False)
-    assert done.stderr == ""
-    place = 0
-    for line in lines:
-        for part in line.split("…"):  # the sign stands for what changes as the rulebook grows
+    for command, lines in commands():
+        run = command.replace("setup-audit", f"{sys.executable} -m api.cli", 1)
+        done = subprocess.run(run, shell=True, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+        assert done.stderr == ""
+        place = 0
+        for part in (part for line in lines for part in line.split("…")):  # the sign stands for what may change
             found = done.stdout.find(part, place)
-            assert found >= 0, f"{part!r} is not in the output from there on:\n{done.stdout[:2000]}"
+            assert found >= 0, f"{command}: {part!r} is not in the output from there on:\n{done.stdout[:2000]}"
             place = found + len(part)
 
 
