@@ -113,18 +113,20 @@ class Page:
     def unknown(self, findings: list[Plain]) -> Iterator[str]:
         """What to find out, by station in the order of the worst that it could be hiding."""
         yield self.strong(f"Not known: {len(findings)} questions. Unknown is never safe; this is what to look at:")
-        wanted: dict[str, dict[str, tuple[Plain, Plain]]] = {}
-        for finding in findings:
+        seen: set[str] = set()
+        wanted: dict[str, dict[tuple[str, str, str], list[str]]] = {}
+        for finding in findings:  # worst first, so that each thing stands under the worst it could be hiding
             for missing in finding["missing"]:
-                station = wanted.setdefault(finding["station"]["title"] or "Elsewhere", {})
-                station.setdefault(missing["name"], (missing, finding))
+                if missing["name"] not in seen:
+                    seen.add(missing["name"])
+                    station = wanted.setdefault(finding["station"]["title"] or "Elsewhere", {})
+                    alike = (MARKS[finding["risk"]["level"]], missing["meaning"], missing["how"])
+                    station.setdefault(alike, []).append(missing["name"])
         for title, items in wanted.items():
             yield f"  {self.strong(title)}"
-            for missing, finding in items.values():
-                mark = MARKS[finding["risk"]["level"]]
-                how = f" {missing['how']}" if missing["how"] else ""
-                meaning = f": {missing['meaning']}." if missing["meaning"] else "."
-                yield from self.wrapped(f"{mark} {missing['name']}{meaning}{how}", "    ", "      ")
+            for (mark, meaning, how), names in items.items():
+                told = " ".join(part for part in (f"{meaning}." if meaning else "", how) if part)
+                yield from self.wrapped(f"{mark} {', '.join(names)}: {told}", "    ", "      ")
         yield from self.wrapped(f"The mark is the worst it could be hiding: {self.legend()}.", "  ", "  ")
 
     def facts(self, facts: list[Plain]) -> Iterator[str]:
