@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 
 from audit.intake.tree import Fields, Node, Problems
 from audit.nearest import did_you_mean
@@ -11,7 +11,7 @@ from audit.nouns.source import Basis, Ground, Source
 _GROUNDS = tuple(ground.value for ground in Ground)
 
 
-def read_basis(fields: Fields, sources: Collection[str], key: str = "basis") -> Basis:
+def read_basis(fields: Fields, sources: Mapping[str, Source], key: str = "basis") -> Basis:
     """The basis under a key; a published one must name a source that exists."""
     inner = fields.inner(key, f"'{key}'")
     if inner is None:
@@ -26,6 +26,11 @@ def read_basis(fields: Fields, sources: Collection[str], key: str = "basis") -> 
         place = inner.items["source"].place
         advice = did_you_mean(source, sources, "Add it to sources.yaml.")
         inner.problems.add(place, f"no source is called '{source}'.", advice)
+    elif source and ground is Ground.PUBLISHED and sources[source].status == "memory":
+        place = inner.items["source"].place
+        inner.problems.add(
+            place, f"'{source}' is known from memory only.", "Write 'ground: memory', or read the source."
+        )
     inner.close()
     return Basis(ground, source, at, note)
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 
 from audit.intake.basis import read_basis
 from audit.intake.targets import read_targets
 from audit.intake.tree import Fields, Node, Problems
 from audit.nouns.machine import CropCard, Target
-from audit.nouns.source import Basis
+from audit.nouns.source import Basis, Source
 from audit.nouns.vocabulary import Vocabulary
 
 GRAIN_CLASSES = ("coarse grain", "small grain", "oilseed", "pulse")
@@ -16,7 +16,7 @@ MEASURES = {"test_weight": "bushel weight", "seeds_per_kg": "count per mass", "t
 
 
 def read_crop(
-    tree: Node, stem: str, vocabulary: Vocabulary, sources: Collection[str], origin: str, problems: Problems
+    tree: Node, stem: str, vocabulary: Vocabulary, sources: Mapping[str, Source], origin: str, problems: Problems
 ) -> CropCard:
     """One crop card; its id must be the file's name."""
     fields = Fields(tree, problems, f"crop card '{stem}'")

@@ -22,13 +22,14 @@ from audit.nouns.machine import (
     Target,
 )
 from audit.nouns.quantity import Form, Quantity, Role, Value
+from audit.nouns.source import Source
 from audit.nouns.vocabulary import Vocabulary
 
 EVERY = "every"
 
 
 def read_machine(
-    tree: Node, stem: str, vocabulary: Vocabulary, sources: Collection[str], crops: Collection[str],
+    tree: Node, stem: str, vocabulary: Vocabulary, sources: Mapping[str, Source], crops: Collection[str],
     procedures: Collection[str], origin: str, problems: Problems,
 ) -> MachineCard:  # fmt: skip
     """One machine card; its id must be the file's name."""
@@ -37,7 +38,7 @@ def read_machine(
 
 class _Reader:
     def __init__(
-        self, tree: Node, stem: str, vocabulary: Vocabulary, sources: Collection[str], crops: Collection[str],
+        self, tree: Node, stem: str, vocabulary: Vocabulary, sources: Mapping[str, Source], crops: Collection[str],
         procedures: Collection[str], origin: str, problems: Problems,
     ) -> None:  # fmt: skip
         self.fields = Fields(tree, problems, f"machine card '{stem}'")

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 
 from audit.intake.basis import read_basis
 from audit.intake.targets import targeted
 from audit.intake.tree import Fields, Node, Problems
 from audit.nearest import did_you_mean
 from audit.nouns.rule import Procedure, Step
+from audit.nouns.source import Source
 from audit.nouns.vocabulary import Vocabulary
 
 
-def read_cautions(tree: Node, sources: Collection[str], problems: Problems) -> dict[str, str]:
+def read_cautions(tree: Node, sources: Mapping[str, Source], problems: Problems) -> dict[str, str]:
     """The cautions file: key to sentence."""
     found: dict[str, str] = {}
     for key, node in Fields(tree, problems, "the cautions file").items.items():
@@ -24,7 +25,7 @@ def read_cautions(tree: Node, sources: Collection[str], problems: Problems) -> d
 
 
 def read_procedure(
-    tree: Node, stem: str, vocabulary: Vocabulary, sources: Collection[str], cautions: Collection[str], origin: str,
+    tree: Node, stem: str, vocabulary: Vocabulary, sources: Mapping[str, Source], cautions: Collection[str], origin: str,
     problems: Problems,
 ) -> Procedure:  # fmt: skip
     """One procedure; its key is the file's name."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from itertools import pairwise
 
 from audit.intake.basis import read_basis
@@ -39,7 +39,7 @@ from audit.nouns.rule import (
     Standing,
     Verdict,
 )
-from audit.nouns.source import Basis, Ground
+from audit.nouns.source import Basis, Ground, Source
 from audit.nouns.vocabulary import Vocabulary, named
 
 COMBINATORS = ("all", "any", "not", "if", "then", "evidence")
@@ -52,7 +52,7 @@ _ALWAYS = All(())
 
 
 def read_rule(
-    tree: Node, stem: str, pack: str, vocabulary: Vocabulary, sources: Collection[str], procedures: Collection[str],
+    tree: Node, stem: str, pack: str, vocabulary: Vocabulary, sources: Mapping[str, Source], procedures: Collection[str],
     origin: str, problems: Problems,
 ) -> Rule:  # fmt: skip
     """One rule; its id is the file's name, its pack the folder's."""

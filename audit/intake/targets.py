@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 
 from audit.intake.basis import read_basis
 from audit.intake.tree import Fields, Node, Problems, said
@@ -10,7 +10,7 @@ from audit.measures import dimension_of
 from audit.nearest import did_you_mean
 from audit.nouns.machine import Target
 from audit.nouns.quantity import Form, Quantity
-from audit.nouns.source import Basis
+from audit.nouns.source import Basis, Source
 from audit.nouns.vocabulary import Vocabulary, named
 
 
@@ -28,7 +28,7 @@ def targeted(name: str, vocabulary: Vocabulary) -> Quantity | None:
 
 
 def read_targets(
-    name: str, node: Node, vocabulary: Vocabulary, sources: Collection[str], problems: Problems
+    name: str, node: Node, vocabulary: Vocabulary, sources: Mapping[str, Source], problems: Problems
 ) -> list[Target]:
     """The target or targets written for one quantity."""
     quantity = targeted(name, vocabulary)
@@ -40,7 +40,7 @@ def read_targets(
     return [_target(item, name, quantity, sources, problems) for item in items]
 
 
-def _target(node: Node, name: str, quantity: Quantity, sources: Collection[str], problems: Problems) -> Target:
+def _target(node: Node, name: str, quantity: Quantity, sources: Mapping[str, Source], problems: Problems) -> Target:
     fields = Fields(node, problems, f"target '{name}'")
     element = fields.text("element", "")
     words, low, high, text = read_wanted(fields, quantity)

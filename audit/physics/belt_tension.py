@@ -28,8 +28,8 @@ TEST_FORCE_BAND: dict[str, tuple[tuple[float, float, float, float], ...]] = {
 
 # Section (X = cogged): rows of smallest-sheave diameter from, to (in), speed from, to (r/min), test force
 # used, new (lbf per belt at 1/64 in per in). Upper speed rows, printed from 2501, 1741 or 851, begin where
-# the lower ones end. AX 5.0 to 7.0 in is printed 5.7 / 9.4; every other row has new about 1.5 times used, so 9.4
-# may be a misprint for 8.4. Kept as printed.
+# the lower ones end. AX 5.0 to 7.0 in is printed 5.7 / 9.4: every other row has new about 1.5 times used, so
+# 9.4 may be a misprint for 8.4. Kept as printed.
 TEST_FORCE_BY_SPEED: dict[str, tuple[tuple[float, float, float, float, float, float], ...]] = {
     "A": (
         (3.0, 3.6, 1000, 2500, 3.7, 5.5),
