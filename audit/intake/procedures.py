@@ -25,8 +25,8 @@ def read_cautions(tree: Node, sources: Mapping[str, Source], problems: Problems)
 
 
 def read_procedure(
-    tree: Node, stem: str, vocabulary: Vocabulary, sources: Mapping[str, Source], cautions: Collection[str], origin: str,
-    problems: Problems,
+    tree: Node, stem: str, vocabulary: Vocabulary, sources: Mapping[str, Source], cautions: Collection[str],
+    origin: str, problems: Problems,
 ) -> Procedure:  # fmt: skip
     """One procedure; its key is the file's name."""
     fields = Fields(tree, problems, f"procedure '{stem}'")

@@ -52,8 +52,8 @@ _ALWAYS = All(())
 
 
 def read_rule(
-    tree: Node, stem: str, pack: str, vocabulary: Vocabulary, sources: Mapping[str, Source], procedures: Collection[str],
-    origin: str, problems: Problems,
+    tree: Node, stem: str, pack: str, vocabulary: Vocabulary, sources: Mapping[str, Source],
+    procedures: Collection[str], origin: str, problems: Problems,
 ) -> Rule:  # fmt: skip
     """One rule; its id is the file's name, its pack the folder's."""
     fields = Fields(tree, problems, f"rule '{stem}'")

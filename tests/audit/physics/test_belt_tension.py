@@ -102,8 +102,8 @@ def test_every_cell_of_the_inch_table(
 
 
 def test_new_belts_are_set_about_half_as_much_again() -> None:
-    # US tables: about 1.5. The rows run from 1.46 to 1.51 but for one, printed 5.7 / 9.4, which is 1.65 and may
-    # be a misprint for 8.4.
+    # US tables: about 1.5. The rows run from 1.46 to 1.51 but for one, printed 5.7 / 9.4, which is 1.65 and
+    # may be a misprint for 8.4.
     ratios = {row[:4]: row[6] / row[5] for row in BY_SPEED}
     odd = {row for row, ratio in ratios.items() if not 1.45 < ratio < 1.52}
     assert odd == {("AX", 5.0, 7.0, 1000)}

@@ -183,7 +183,7 @@ def test_centre_distance_by_another_root_finder(large: float, small: float, leng
 
 @pytest.mark.parametrize(("diameter", "rise", "distance"), [(200, 20, 300), (300, 60, 250), (150, 5, 400)])
 def test_idler_against_the_exact_tangent(diameter: float, rise: float, distance: float) -> None:
-    # Exact: draw the tangent from the idler's contact point to the sheave; the arc lost is where it now touches.
+    # Exact: draw the tangent from the idler's contact point to the sheave. The arc lost is where it touches.
     radius = diameter / 2
     reach = math.hypot(distance, radius + rise)
     touches = math.atan2(distance, radius + rise) - math.acos(radius / reach)
