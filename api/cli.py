@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from api.status import BAD_INPUT, CLEARED
+from api.status import BAD_INPUT, WrongPackage
 
 EXAMPLES = """examples:
   setup-audit check unit-07.json             what is wrong with one machine, worst first
@@ -26,10 +26,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     arguments = parser().parse_args(argv)
     try:
         return int(arguments.run(arguments))
-    except BrokenPipeError:
+    except BrokenPipeError:  # not everything was judged or read, so this is no clearance
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return CLEARED
+        return BAD_INPUT
     except KeyboardInterrupt:
+        return BAD_INPUT
+    except WrongPackage as error:
+        print(error, file=sys.stderr)
         return BAD_INPUT
 
 
@@ -44,11 +47,19 @@ def parser() -> argparse.ArgumentParser:
     root.add_argument("--version", action=_Version, nargs=0, help="print the version")
     commands = root.add_subparsers(required=True, metavar="COMMAND")
 
-    check = commands.add_parser("check", help="audit setups and rank what is wrong")
+    check = _command(
+        commands,
+        "check",
+        "audit setups and rank what is wrong",
+        "setup-audit check unit-07.json",
+        "setup-audit check fleet.ndjson --brief --hold-at serious",
+        "setup-audit check - --json < unit-07.json",
+    )
     check.add_argument("files", nargs="+", metavar="FILE", help="JSON, an array, or one setup a line; - for a pipe")
-    check.add_argument("--json", action="store_true", help="one report a line, for programs")
-    check.add_argument("--brief", action="store_true", help="a line for each finding (usual for many setups)")
-    check.add_argument("--full", action="store_true", help="every finding in full (usual for one setup)")
+    length = check.add_mutually_exclusive_group()
+    length.add_argument("--json", action="store_true", help="one report a line, for programs")
+    length.add_argument("--brief", action="store_true", help="a line for each finding (usual for many setups)")
+    length.add_argument("--full", action="store_true", help="every finding in full (usual for one setup)")
     check.add_argument("--facts", action="store_true", help="also what was computed, with formula and inputs")
     check.add_argument(
         "--hold-at", choices=("high", "serious", "medium", "low"), default="high", help="level that holds (high)"
@@ -56,44 +67,73 @@ def parser() -> argparse.ArgumentParser:
     _site(check)
     check.set_defaults(run=_check)
 
-    rulebook = commands.add_parser("rulebook", help="check or show the rules").add_subparsers(
+    rulebook = _command(commands, "rulebook", "check or show the rules").add_subparsers(
         required=True, metavar="COMMAND"
     )
-    proof = rulebook.add_parser("check", help="load every file and run every rule's own cases")
+    proof = _command(
+        rulebook,
+        "check",
+        "load every file and run every rule's own cases",
+        "setup-audit rulebook check --site our-rules",
+    )
     _site(proof)
     proof.set_defaults(run=_rulebook_check)
-    show = rulebook.add_parser("show", help="list the rules, or one in full")
+    show = _command(
+        rulebook, "show", "list the rules, or one in full", "setup-audit rulebook show elevator-chain-too-tight"
+    )
     show.add_argument("rule", nargs="?", help="id of a rule")
     show.add_argument("--json", action="store_true", help="for programs")
     _site(show)
     show.set_defaults(run=_rulebook_show)
 
-    card = commands.add_parser("card", help="machine cards: show, write, check").add_subparsers(
+    card = _command(commands, "card", "machine cards: show, write, check").add_subparsers(
         required=True, metavar="COMMAND"
     )
-    show = card.add_parser("show", help="list the cards, or one in walk-round order")
+    show = _command(
+        card,
+        "show",
+        "list the cards, or one in walk-round order",
+        "setup-audit card show axial-single",
+        "setup-audit card show axial-single --blank --crop soybean > unit-07.json",
+    )
     show.add_argument("card", nargs="?", help="id of a card")
     show.add_argument("--blank", action="store_true", help="an empty setup to fill in")
     show.add_argument("--crop", default="corn", help="crop of the empty setup (corn)")
     show.add_argument("--json", action="store_true", help="for programs")
     _site(show)
     show.set_defaults(run=_card_show)
-    new = card.add_parser("new", help="print a card to start from")
+    new = _command(card, "new", "print a card to start from", "setup-audit card new our-axial > our-axial.yaml")
     new.add_argument("name", help="id of the new card, such as our-axial")
     new.set_defaults(run=_card_new)
-    proof = card.add_parser("check", help="check a card file and preview its speeds")
-    proof.add_argument("file", type=Path, help="the card")
+    proof = _command(
+        card, "check", "check card files and preview their speeds", "setup-audit card check our-axial.yaml"
+    )
+    proof.add_argument("files", nargs="+", type=Path, metavar="FILE", help="a card")
     _site(proof)
     proof.set_defaults(run=_card_check)
 
-    serve = commands.add_parser("serve", help="the HTTP door on this machine")
+    serve = _command(commands, "serve", "the HTTP door on this machine", "setup-audit serve --port 8080")
     serve.add_argument("--host", default="127.0.0.1", help="address of this machine (127.0.0.1)")
     serve.add_argument("--port", type=int, default=8000, help="port (8000)")
     _site(serve)
     serve.set_defaults(run=_serve)
 
-    commands.add_parser("demo", help="audit the demo fleet").set_defaults(run=_demo)
+    _command(commands, "demo", "audit the demo fleet", "setup-audit demo").set_defaults(run=_demo)
     return root
+
+
+def _command(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser], name: str, says: str, *examples: str
+) -> argparse.ArgumentParser:
+    """A command whose help says what it does and shows it done."""
+    shown = "\n".join(("examples:" if len(examples) > 1 else "example:", *(f"  {example}" for example in examples)))
+    return commands.add_parser(
+        name,
+        help=says,
+        description=f"{says[0].upper()}{says[1:]}.",
+        epilog=shown if examples else None,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
 
 
 def _site(command: argparse.ArgumentParser) -> None:
@@ -151,7 +191,7 @@ def _card_new(arguments: argparse.Namespace) -> int:
 def _card_check(arguments: argparse.Namespace) -> int:
     from api.commands.card import check
 
-    return check(arguments.file, arguments.site)
+    return check(arguments.files, arguments.site)
 
 
 def _serve(arguments: argparse.Namespace) -> int:

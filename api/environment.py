@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import rules
+from api.status import WrongPackage
 from api.text import Page
 from audit.intake.rulebook import read_rulebook
 
@@ -18,10 +19,10 @@ if TYPE_CHECKING:
 
 
 def rulebook(sites: Sequence[Path] = (), cards: Sequence[Path] = ()) -> Rulebook:
-    """The shipped rulebook with the site folders over it. Raises BadInput; RuntimeError if ``rules`` is not ours."""
+    """The shipped rulebook with the site folders over it. Raises BadInput; WrongPackage if ``rules`` is not ours."""
     root = getattr(rules, "root", None)
     if root is None or not (root() / "quantities.yaml").is_file():
-        raise RuntimeError("another package called 'rules' is installed in its place; use an environment of its own")
+        raise WrongPackage("another package called 'rules' is installed in its place; use an environment of its own")
     return read_rulebook(root(), sites, cards)
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from audit.measures import from_canonical, show
 from audit.nouns.fact import Fact
-from audit.nouns.finding import Comparison, Finding, Report, TargetUsed, Unasked
+from audit.nouns.finding import Comparison, Counts, Finding, Report, TargetUsed, Unasked
 from audit.nouns.machine import MachineCard, Move
 from audit.nouns.problem import Problem
 from audit.nouns.quantity import Form, Quantity, Value
@@ -17,10 +17,13 @@ from audit.nouns.rulebook import Rulebook
 from audit.nouns.source import Basis
 from audit.nouns.vocabulary import on_card
 
+if TYPE_CHECKING:
+    from audit.judged import Judged
+
 Plain = dict[str, Any]
 
-USUAL = ("guards-back", "manual")
-"""Cautions that every report says once for all its work; so are the safe states of a procedure."""
+USUAL = ("engine-off", "key-out", "wait-stopped", "header-stop", "feeder-stop", "guards-back", "manual")
+"""Cautions that a report says once for all its work; what a procedure asks for beyond them stands with it."""
 
 
 def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) -> Plain:
@@ -38,12 +41,7 @@ def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) ->
         "clearance": report.clearance.value,
         "rulebook": {"digest": report.digest},
         "builds": dict(report.builds),
-        "counts": {
-            "kept": report.counts.kept,
-            "broken": report.counts.broken,
-            "unknown": report.counts.unknown,
-            "not_asked": report.counts.not_asked,
-        },
+        "counts": counts_json(report.counts),
         "hour_standing": hour_standing(report),
         "findings": [finding_json(finding, rulebook, card, names) for finding in report.findings],
         "unasked": [unasked_json(unasked) for unasked in report.unasked],
@@ -51,6 +49,36 @@ def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) ->
     if with_facts:
         plain["facts"] = [fact_json(fact, names) for fact in report.facts]
     return plain
+
+
+def judged_json(judged: Judged, rulebook: Rulebook) -> Plain:
+    """The short answer to one setup: the same keys as a report's, without those that only the full one works out."""
+    card = rulebook.machines[judged.card]
+    findings = judged.findings()
+    return {
+        "unit": judged.unit,
+        "card": judged.card,
+        "crop": judged.crop,
+        "header_kind": judged.header_kind,
+        "clearance": judged.clearance.value,
+        "rulebook": {"digest": rulebook.digest},
+        "counts": counts_json(judged.counts()),
+        "findings": [finding_json(finding, rulebook, card, judged.sheet.names) for finding in findings],
+    }
+
+
+def counts_json(counts: Counts) -> Plain:
+    return {
+        "kept": counts.kept,
+        "broken": counts.broken,
+        "unknown": counts.unknown,
+        "not_asked": counts.not_asked,
+    }
+
+
+def usual_cautions(rulebook: Rulebook) -> str:
+    """What a report says once, before any work on the machine."""
+    return " ".join(rulebook.cautions[key] for key in USUAL)
 
 
 def hour_standing(report: Report) -> Plain | None:
@@ -120,6 +148,7 @@ def cure_json(key: str, rulebook: Rulebook, card: MachineCard, finding: Finding)
     """A procedure with this machine's own times and tools where its card has them."""
     procedure = rulebook.procedures[key]
     move = own_move(procedure, card, finding)
+    cautions = list(dict.fromkeys((*procedure.safe, *procedure.cautions)))
     return {
         "procedure": key,
         "title": procedure.title,
@@ -129,8 +158,8 @@ def cure_json(key: str, rulebook: Rulebook, card: MachineCard, finding: Finding)
         "parts": list(move.parts if move and move.parts else procedure.parts),
         "before": [titled(other, rulebook) for other in procedure.before],
         "steps": [{"do": step.do, "trap": step.trap} for step in procedure.steps],
-        "cautions": [rulebook.cautions[caution] for caution in (*procedure.safe, *procedure.cautions)],
-        "special_cautions": [rulebook.cautions[key] for key in procedure.cautions if key not in USUAL],
+        "cautions": [rulebook.cautions[caution] for caution in cautions],
+        "special_cautions": [rulebook.cautions[caution] for caution in cautions if caution not in USUAL],
         "after": [titled(other, rulebook) for other in procedure.after],
     }
 

@@ -58,7 +58,7 @@ def work_out(computation: Computation, arguments: Sequence[Value]) -> tuple[Valu
         return None, ""
     try:
         return computation.function(*arguments), ""
-    except OutOfRange as error:
+    except (OutOfRange, ArithmeticError) as error:  # a formula checks its ranges; a slip there must not stop a fleet
         return None, str(error)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from audit.nouns.kind import FactOf, In
 from audit.physics import harvest
-from audit.physics.formula import formula
+from audit.physics.formula import formula, within
 
 HOURS_A_DAY = 10.0
 
@@ -62,7 +62,8 @@ def area_in(capacity: float, hours: float) -> float:
 
 @formula(name="Time to finish", equation="area / capacity", unit="h", source="definition")
 def time_for(area: float, capacity: float) -> float:
-    """Working time for an area at a field capacity, h."""
+    """Working time for an area, ha, at a field capacity above 0.001 ha/h, h. Raises OutOfRange below it."""
+    within("capacity", capacity, 0.001, 1000.0, "ha/h")
     return area / capacity
 
 

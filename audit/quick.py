@@ -54,7 +54,7 @@ class Quick:
         errors: what it raises for a line that the plain way must read.
     """
 
-    errors = (NotQuick, Unreadable, msgspec.MsgspecError, UnicodeDecodeError, RecursionError)
+    errors = (NotQuick, Unreadable, msgspec.MsgspecError, UnicodeDecodeError, RecursionError, ArithmeticError)
 
     def __init__(self, rulebook: Rulebook, hold_at: Level, sheet: Callable[[str, str], Sheet]) -> None:
         self.rulebook, self.hold_at, self.sheet = rulebook, hold_at, sheet

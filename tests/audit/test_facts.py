@@ -107,9 +107,9 @@ def test_a_trace_names_formula_inputs_and_source(auditor: Auditor, setup: dict[s
 
 
 def test_an_input_that_is_not_known_is_named_through_the_chain(auditor: Auditor, setup: dict[str, Any]) -> None:
-    facts = facts_of(auditor, setup, feeder__measured_speed=None)
-    assert facts["feeder.chain_speed"].why_unknown == "feeder.measured_speed is not known"
-    assert facts["feeder.speed_index"].why_unknown == "feeder.measured_speed is not known"
+    facts = facts_of(auditor, setup, feeder_jackshaft__measured_speed=None)
+    for name in ("feeder_jackshaft.speed", "feeder.speed", "feeder.chain_speed", "feeder.speed_index"):
+        assert facts[name].why_unknown == "feeder_jackshaft.measured_speed is not known"
 
 
 def test_what_a_card_does_not_state_is_named(auditor: Auditor, setup: dict[str, Any]) -> None:
@@ -121,10 +121,9 @@ def test_what_a_card_does_not_state_is_named(auditor: Auditor, setup: dict[str, 
 @pytest.mark.parametrize(
     ("fact", "reading", "value", "said"),
     [
-        ("feeder.elongation", "feeder.measured_pitches", 1, "can't be computed"),
-        ("feeder_variable_drive.wrap_left", "feeder_variable_drive.idler_rise", 300, "can't be computed"),
-        ("loss.machine_count", "loss.behind", 0, "can't be computed"),
-        ("feeder.speed_index", "job.ground_speed", 0, "this formula holds from 0.1 to 10 m/s"),
+        ("feeder.speed_index", "job.ground_speed", "0.2 km/h", "this formula holds from 0.1 to 10 m/s"),
+        ("field.capacity", "job.ground_speed", "21 km/h", "speed is 21 km/h; this formula holds from 0 to 20 km/h"),
+        ("separator_drive.measured_slip", "main_gearbox.measured_speed", 0, "can't be computed"),
     ],
 )
 def test_out_of_range_leaves_a_fact_unknown_and_says_why(
