@@ -16,7 +16,7 @@ from audit.nouns.rule import Verdict
 from audit.ranking import rank_key, risk_of
 from audit.sheet import Question, Sheet
 
-MOST_REMEMBERED = 8192
+MOST_REMEMBERED = 2048
 """Entries a table or memo keeps before it starts again: bounds memory whatever the input."""
 
 Written = Mapping[object, Value | Sided]

@@ -70,6 +70,9 @@ class _Reader:
                     "is not a folder.",
                     "Name the folder that holds packs/, crops/ or machines/.",
                 )
+            for path in sorted(folder.rglob("*.yml")):
+                shown = f"{folder.name}/{path.relative_to(folder).as_posix()}"
+                problems.add(Place(shown), "would not be read.", "Give it the ending .yaml.")
             for path in sorted(folder.rglob("*.yaml")) if folder.is_dir() else []:
                 relative = path.relative_to(folder)
                 key = relative.as_posix() if len(relative.parts) == 1 else relative.parts[0]

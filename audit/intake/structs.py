@@ -21,7 +21,7 @@ from audit.intake.values import ValueReader
 from audit.measures import find_unit
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 
-MOST_REMEMBERED = 8192
+MOST_REMEMBERED = 2048
 
 
 class NotQuick(Exception):
