@@ -138,7 +138,9 @@ def from_canonical(value: float, unit: str) -> float:
 def split_number(text: str) -> tuple[float, str]:
     """Split '5/32 in' into 0.15625 and 'in'. The unit may be empty. Raises Unreadable."""
     spelled = "".join(
-        f" {unicodedata.normalize('NFKC', sign).replace('⁄', '/')}" if unicodedata.category(sign) == "No" else sign
+        f" {unicodedata.normalize('NFKC', sign).replace('⁄', '/')}"
+        if unicodedata.decomposition(sign).startswith("<fraction>")
+        else sign
         for sign in text
     )
     found = _NUMBER.match(spelled)
