@@ -25,7 +25,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     arguments = parser().parse_args(argv)
     try:
-        return int(arguments.run(arguments))
+        status = int(arguments.run(arguments))
+        sys.stdout.flush()
+        return status
     except BrokenPipeError:  # not everything was judged or read, so this is no clearance
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return BAD_INPUT

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import rules
 from api.status import WrongPackage
 from api.text import Page
+from api.wire import usual_cautions
 from audit.intake.rulebook import read_rulebook
 
 if TYPE_CHECKING:
@@ -26,11 +27,11 @@ def rulebook(sites: Sequence[Path] = (), cards: Sequence[Path] = ()) -> Rulebook
     return read_rulebook(root(), sites, cards)
 
 
-def page() -> Page:
-    """A page as wide as the terminal; 100 columns and no colour in a pipe."""
+def page(found: Rulebook) -> Page:
+    """A page as wide as the terminal; 100 columns and no colour in a pipe. Its cautions are the rulebook's."""
     terminal = sys.stdout.isatty()
     width = min(shutil.get_terminal_size((100, 24)).columns, 120) if terminal else 100
-    return Page(width, terminal and "NO_COLOR" not in os.environ)
+    return Page(width, terminal and not os.environ.get("NO_COLOR"), usual_cautions(found))
 
 
 def say_problems(problems: Sequence[object]) -> None:

@@ -22,10 +22,6 @@ REPOSITORY = Path(__file__).parent.parent
 DEMO = REPOSITORY / "api" / "demo"
 
 
-def pytest_addoption(parser: pytest.Parser) -> None:
-    parser.addoption("--renew-snapshots", action="store_true", help="write the reviewed snapshots anew")
-
-
 @pytest.fixture(scope="session")
 def repository() -> Path:
     """The checkout."""

@@ -18,7 +18,7 @@ from audit.intake.setups import HEADER_KEYS, JOB_KEYS, UNIT_KEYS, find_crop
 from audit.measures import show as show_measure
 from audit.nearest import did_you_mean
 from audit.nouns.fact import Ref
-from audit.nouns.machine import MachineCard
+from audit.nouns.machine import Break, Build, MachineCard, Move
 from audit.nouns.problem import BadInput
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.nouns.rule import Literal
@@ -46,7 +46,7 @@ def show(name: str | None, sites: Sequence[Path], as_json: bool) -> int:
 
         print(json.dumps(setup_schema(card, found), ensure_ascii=False, indent=1))
         return CLEARED
-    print("\n".join(_walk_round(card, found, page())))
+    print("\n".join(_walk_round(card, found, page(found))))
     return CLEARED
 
 
@@ -76,7 +76,14 @@ def blank_setup(card: MachineCard, crop: str, found: Rulebook) -> dict[str, obje
         }
 
     return {
-        "unit": {"id": "unit-00", "card": card.id, "serial": None, **dict.fromkeys(UNIT_KEYS), "owner": None},
+        "unit": {
+            "id": "unit-00",
+            "card": card.id,
+            "serial": None,
+            **dict.fromkeys(UNIT_KEYS),
+            "fitted": {},
+            "owner": None,
+        },
         "job": {"crop": crop, **dict.fromkeys(JOB_KEYS), "header": dict.fromkeys(HEADER_KEYS)},
         "taken": {"at": None, "by": None, "state": "as-found"},
         "settings": keys(Role.SETTING),
@@ -85,23 +92,36 @@ def blank_setup(card: MachineCard, crop: str, found: Rulebook) -> dict[str, obje
     }
 
 
-def check(file: Path, sites: Sequence[Path]) -> int:
-    """Check a card file, preview its speeds, say which rules it leaves unasked and which targets it lacks."""
-    inside = _shipped(file)
-    found = _rulebook(sites, () if inside else (file,))
+def check(files: Sequence[Path], sites: Sequence[Path]) -> int:
+    """Check card files, preview their speeds, say which rules they leave unasked and which targets they lack.
+
+    Each file is read by itself, so that a mistake in one says nothing of another.
+    """
+    return max(_check(file, sites) for file in files)
+
+
+def _check(file: Path, sites: Sequence[Path]) -> int:
+    found = _rulebook(sites, () if _shipped(file) else (file,))
     if found is None:
         return BAD_INPUT
     card = found.machines.get(file.stem)
     if card is None:
         print(f"{file}: no card was read from it; its name must end in .yaml.", file=sys.stderr)
         return BAD_INPUT
-    sheet = page()
+    sheet = page(found)
     print(sheet.strong(f"{card.id}: {card.title}"))
-    print(f"reads well: {len(card.shafts)} shafts, {len(card.drives)} drives, {len(card.parts)} other parts,")
-    print(f"{len(card.builds)} builds, {len(card.carried)} settings and readings of its own")
+    print(
+        f"reads well: {counted(len(card.shafts), 'shaft')}, {counted(len(card.drives), 'drive')}, "
+        f"{counted(len(card.parts), 'other part')},"
+    )
+    print(f"{counted(len(card.builds), 'build')}, {len(card.carried)} settings and readings of its own")
     print("\n".join(_speeds(card, found, sheet)))
     print("\n".join(_gaps(card, found, sheet)))
     return CLEARED
+
+
+def counted(number: int, noun: str) -> str:
+    return f"{number} {noun}{'s' * (number != 1)}"
 
 
 def new(name: str) -> int:
@@ -147,17 +167,49 @@ def _walk_round(card: MachineCard, found: Rulebook, sheet: Page) -> Iterator[str
     names = on_card(card, found.vocabulary)
     yield sheet.strong(f"{card.id}: {card.title}")
     for build in card.builds:
-        yield from sheet.wrapped(f"build {build.name}: {', '.join(choice for choice, _ in build.choices)}", "", "  ")
+        yield from sheet.wrapped(f"build {build.name}: {build.meaning}. {_choices(build)}", "", "  ")
     stations = {part: station.id for station in card.stations for part in station.parts}
     stations |= {component.id: component.station for component in card.components()}
+    moves = {carried.name: carried.move for carried in card.carried if carried.move}
     for station in card.stations:
         yield ""
         yield sheet.strong(station_title(card, station.id))
         for name, quantity in names.items():
             if quantity.role in (Role.SETTING, Role.READING) and stations.get(name.partition(".")[0]) == station.id:
-                yield from sheet.wrapped(_key(name, quantity), "  ", "      ")
+                yield from sheet.wrapped(_key(name, quantity) + _moved(moves.get(name), found), "  ", "      ")
+    yield ""
+    yield sheet.strong("Events, each with the time it was done, such as 2026-08-10T09:00:00Z")
+    for name, quantity in names.items():
+        if quantity.role is Role.EVENT:
+            yield from sheet.wrapped(f"{name}: {quantity.meaning}.", "  ", "      ")
     yield ""
     yield from _speeds(card, found, sheet)
+
+
+def _choices(build: Build) -> str:
+    """Every choice with the serials and years that have it."""
+    told = []
+    for choice, meaning in build.choices:
+        ranges = [_range(found) for found in build.breaks if found.choice == choice]
+        told.append(f"{choice} ({meaning or choice}): {', or '.join(ranges) or 'only where stated'}")
+    return "; ".join(told) + "."
+
+
+def _range(found: Break) -> str:
+    parts = [f"serial from {found.serial_from}"] if found.serial_from else []
+    parts += [f"serial to {found.serial_to}"] if found.serial_to else []
+    parts += [f"built from {found.year_from}"] if found.year_from else []
+    parts += [f"built to {found.year_to}"] if found.year_to else []
+    return " and ".join(parts) or "any other"
+
+
+def _moved(move: Move | None, found: Rulebook) -> str:
+    """What it takes to move a setting on this machine."""
+    if move is None:
+        return ""
+    people = f", {move.people} people" if move.people > 1 else ""
+    tools = f", {', '.join(move.tools)}" if move.tools else ""
+    return f" {found.procedures[move.procedure].title}: {move.minutes:g} min{people}{tools}."
 
 
 def _key(name: str, quantity: Quantity) -> str:
@@ -169,7 +221,7 @@ def _key(name: str, quantity: Quantity) -> str:
     else:
         may = f"number, {quantity.unit}" if quantity.unit != "1" else "number"
         if quantity.lowest is not None and quantity.highest is not None:
-            may += f", {quantity.lowest:g} to {quantity.highest:g}"
+            may += f", {quantity.lowest:.12g} to {quantity.highest:.12g}"
     sides = "; left and right" if quantity.sided else ""
     how = f" {quantity.how}" if quantity.how else ""
     return f"{name} ({quantity.role.value}: {may}{sides}): {quantity.meaning}.{how}"
@@ -179,11 +231,12 @@ def _speeds(card: MachineCard, found: Rulebook, sheet: Page) -> Iterator[str]:
     """Speeds of every shaft at governed engine speed, for every position that changes them."""
     check_sheet = make_sheet(found, card, next(iter(found.crops.values())))
     yield sheet.strong(f"Speeds with the engine at {_speed(check_sheet.constants[f'{card.governed_shaft}.speed'])}")
+    by = {drive.driven: f", from {drive.driver} by {drive.id} ({drive.kind})" for drive in card.drives}
     for shaft in card.shafts:
         for positions, low, high in _reaches(f"{shaft.id}.speed", check_sheet):
             reach = _speed(low) if low == high else f"{_speed(low)} to {_speed(high)}"
             where = f" ({positions})" if positions else ""
-            yield from sheet.wrapped(f"{shaft.id}: {reach}{where}", "  ", "      ")
+            yield from sheet.wrapped(f"{shaft.id}: {reach}{where}{by.get(shaft.id, '')}", "  ", "      ")
 
 
 def _reaches(name: str, sheet: Sheet) -> Iterator[tuple[str, Value, Value]]:

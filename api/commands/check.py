@@ -5,21 +5,22 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import chain
+from itertools import chain, islice
 from pathlib import Path
 from typing import BinaryIO
 
 from api.environment import page, rulebook, say_problems
 from api.inputs import setups_in
 from api.status import BAD_INPUT, CLEARED, HELD
-from api.text import SAFETY_FIRST, Page
-from api.wire import problem_json, report_json
+from api.text import Page
+from api.wire import judged_json, problem_json, report_json
 from audit.auditor import Auditor
 from audit.nouns.finding import Clearance, Report
 from audit.nouns.problem import BadInput, Place, Problem
 from audit.nouns.risk import Level
+from audit.nouns.rule import Verdict
 
 
 @dataclass
@@ -31,11 +32,11 @@ class Tally:
     refused: int = 0
     findings: dict[str, int] = field(default_factory=dict)
 
-    def add(self, report: Report) -> None:
+    def add(self, clearance: Clearance, findings: Iterable[tuple[Level, Verdict]]) -> None:
         self.setups += 1
-        self.held += report.clearance is Clearance.HELD
-        for finding in report.findings:
-            key = f"{finding.risk.level.name.lower()} {finding.verdict.value}"
+        self.held += clearance is Clearance.HELD
+        for level, verdict in findings:
+            key = f"{level.name.lower()} {verdict.value}"
             self.findings[key] = self.findings.get(key, 0) + 1
 
     def status(self) -> int:
@@ -51,67 +52,88 @@ def check(arguments: argparse.Namespace) -> int:
         return BAD_INPUT
     tally = Tally()
     setups = _setups(arguments.files, tally)
+    answers = Answers(auditor, tally, page(auditor.rulebook), arguments.facts)
     if arguments.json:
-        return _as_json(setups, auditor, tally, arguments.facts)
-    ahead = list(_take(setups, 2))
+        _print_all(setups, answers.as_json, answers.refused_json, tally)
+        return tally.status()
+    ahead = list(islice(setups, 2))
     full = arguments.full or arguments.facts or (len(ahead) < 2 and not arguments.brief)
-    _as_text(chain(ahead, setups), auditor, tally, page(), full, arguments.facts)
+    _print_all(chain(ahead, setups), answers.in_full if full else answers.in_brief, answers.refused, tally)
     if tally.setups + tally.refused != 1:
-        _summary(tally)
+        print("\n".join(_summary(tally, answers.sheet, full)))
     return tally.status()
 
 
-def _as_json(setups: Iterator[tuple[bytes, str]], auditor: Auditor, tally: Tally, facts: bool) -> int:
-    for text, shown in setups:
-        try:
-            report = auditor.report(text, shown)
-        except BadInput as error:
-            tally.refused += 1
-            say_problems(error.problems)
-            print(json.dumps({"refused": shown, "problems": [problem_json(problem) for problem in error.problems]}))
-            continue
-        tally.add(report)
-        print(json.dumps(report_json(report, auditor.rulebook, facts), ensure_ascii=False))
-    return tally.status()
+@dataclass
+class Answers:
+    """What is printed for one setup, in each way of saying it; every answer is counted."""
+
+    auditor: Auditor
+    tally: Tally
+    sheet: Page
+    facts: bool
+
+    def as_json(self, text: bytes, shown: str) -> Iterator[str]:
+        report = self.report(text, shown)
+        yield json.dumps(report_json(report, self.auditor.rulebook, self.facts), ensure_ascii=False)
+
+    def in_full(self, text: bytes, shown: str) -> Iterator[str]:
+        report = self.report(text, shown)
+        if self.tally.setups > 1:
+            yield ""
+        yield from self.sheet.report(report_json(report, self.auditor.rulebook, with_facts=True), self.facts)
+
+    def in_brief(self, text: bytes, shown: str) -> Iterator[str]:
+        """By the quick way: many complete setups take a small part of the time."""
+        judged = self.auditor.judge(text, shown)
+        self.tally.add(
+            judged.clearance,
+            ((Level(hit[0][0]), Verdict.UNKNOWN if hit[0][3] else Verdict.BROKEN) for hit in judged.hits),
+        )
+        if self.tally.setups > 1:
+            yield ""
+        yield from self.sheet.brief(judged_json(judged, self.auditor.rulebook))
+
+    def refused(self, shown: str, _: Sequence[Problem]) -> str:
+        return f"{shown}: refused"
+
+    def refused_json(self, shown: str, problems: Sequence[Problem]) -> str:
+        return json.dumps({"refused": shown, "problems": [problem_json(problem) for problem in problems]})
+
+    def report(self, text: bytes, shown: str) -> Report:
+        report = self.auditor.report(text, shown)
+        self.tally.add(report.clearance, ((finding.risk.level, finding.verdict) for finding in report.findings))
+        return report
 
 
-def _as_text(
-    setups: Iterator[tuple[bytes, str]], auditor: Auditor, tally: Tally, sheet: Page, full: bool, facts: bool
+def _print_all(
+    setups: Iterable[tuple[bytes, str]],
+    answer: Callable[[bytes, str], Iterable[str]],
+    refused: Callable[[str, Sequence[Problem]], str],
+    tally: Tally,
 ) -> None:
     for text, shown in setups:
         try:
-            report = auditor.report(text, shown)
+            said = "\n".join(answer(text, shown))
         except BadInput as error:
             tally.refused += 1
-            print(f"{shown}: refused", flush=True)
+            said = refused(shown, error.problems)
+            sys.stdout.flush()  # so that both outputs stay in order on one terminal
             say_problems(error.problems)
-            continue
-        if tally.setups:
-            print()
-        tally.add(report)
-        plain = report_json(report, auditor.rulebook, with_facts=facts)
-        lines = sheet.report(plain, facts) if full else sheet.brief(plain)
-        print("\n".join(lines))
+        print(said)
 
 
-def _summary(tally: Tally) -> None:
+def _summary(tally: Tally, sheet: Page, full: bool) -> Iterator[str]:
+    yield ""
     cleared = tally.setups - tally.held
-    print(
-        f"\n{tally.setups} setups audited: {cleared} cleared, {tally.held} held; {tally.refused} refused as bad input."
-    )
+    yield f"{tally.setups} setups audited: {cleared} cleared, {tally.held} held; {tally.refused} refused as bad input."
     order = [f"{level.name.lower()} {verdict}" for level in Level for verdict in ("broken", "unknown")]
     counts = ", ".join(f"{tally.findings[key]} {key}" for key in order if key in tally.findings)
     if counts:
-        print(f"Findings: {counts}. With --full: why, what it damages and how to put it right.")
-        print(SAFETY_FIRST)
-
-
-def _take(setups: Iterator[tuple[bytes, str]], count: int) -> Iterator[tuple[bytes, str]]:
-    for _ in range(count):
-        found = next(setups, None)
-        if found is None:
-            return
-        yield found
+        more = "" if full else " With --full: why, what it damages and how to put it right."
+        yield f"Findings: {counts}.{more}"
+        if not full:
+            yield from sheet.safety()
 
 
 def _setups(files: list[str], tally: Tally) -> Iterator[tuple[bytes, str]]:

@@ -62,7 +62,7 @@ def show(rule: str | None, sites: Sequence[Path], as_json: bool) -> int:
         print(f"no rule is called '{rule}'. {did_you_mean(rule, found.rules)}", file=sys.stderr)
         return BAD_INPUT
     plain = rule_json(one, found)
-    print(json.dumps(plain, ensure_ascii=False, indent=1) if as_json else "\n".join(_rule(plain, page())))
+    print(json.dumps(plain, ensure_ascii=False, indent=1) if as_json else "\n".join(_rule(plain, page(found))))
     return CLEARED
 
 

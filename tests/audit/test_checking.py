@@ -328,7 +328,7 @@ def reference(condition: Condition, values: dict[str, Truth]) -> Truth:
     return truth[of(condition)]
 
 
-TWO = {
+TWO: dict[str, tuple[Condition, str]] = {
     "all": (All((is_true("a"), is_true("b"))), "FFFFUUFUT"),
     "any": (Any((is_true("a"), is_true("b"))), "FUTUUTTTT"),
     "if a then b": (IfThen(is_true("a"), is_true("b")), "TTTUUTFUT"),

@@ -114,7 +114,10 @@ def test_an_input_that_is_not_known_is_named_through_the_chain(auditor: Auditor,
 
 def test_what_a_card_does_not_state_is_named(auditor: Auditor, setup: dict[str, Any]) -> None:
     facts = facts_of(auditor, setup)
-    assert facts["header_drive.length_error"].why_unknown == "machine card axial-single does not state header_drive.belt_length"
+    assert (
+        facts["header_drive.length_error"].why_unknown
+        == "machine card axial-single does not state header_drive.belt_length"
+    )
     assert facts["rotor.wanted_low"].value is not None
 
 
@@ -176,7 +179,16 @@ def test_sides_that_differ_give_no_single_argument(auditor: Auditor, setup: dict
 def sheet_with(auditor: Auditor, computation: Computation) -> Sheet:
     sheet = auditor.sheet("axial-single", "corn")
     return Sheet(
-        sheet.card, sheet.crop, sheet.digest, sheet.names, {}, {}, (computation,), {computation.name: computation}, (), ()
+        sheet.card,
+        sheet.crop,
+        sheet.digest,
+        sheet.names,
+        {},
+        {},
+        (computation,),
+        {computation.name: computation},
+        (),
+        (),
     )
 
 
@@ -235,5 +247,7 @@ def test_a_constant_argument_without_a_value_is_named(auditor: Auditor) -> None:
     lacking = Constant(None, "target.x.low", "neither card has a target for x")
     sheet = sheet_with(auditor, Computation("x.same", "same", "mm", same, (lacking,)))
     assert set(missing_for("x.same", sheet, {}, {})) == {"target.x.low"}
-    plain = compute(sheet, read_setup(b'{"unit":{"id":"u","card":"axial-single"},"job":{"crop":"corn"}}', "s", auditor.rulebook))
+    plain = compute(
+        sheet, read_setup(b'{"unit":{"id":"u","card":"axial-single"},"job":{"crop":"corn"}}', "s", auditor.rulebook)
+    )
     assert plain.why_unknown["x.same"] == "neither card has a target for x"

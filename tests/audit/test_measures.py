@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import pint
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from audit.measures import (
@@ -37,6 +37,9 @@ IN_PINT = {
     "degC": "degC", "degF": "degF", "K": "kelvin",
 }  # fmt: skip
 
+# A difference, without the scales' offset.
+RISE_IN_PINT = {"K": "kelvin", "degC": "delta_degC", "degF": "delta_degF"}
+
 # A US bushel is a volume in pint; here it is the mass that the trade counts as one, so bushels stay apart.
 LACKING = {
     "bushels per area": "bushels of grain are counted, their mass is the crop's",
@@ -57,10 +60,7 @@ def registry() -> pint.UnitRegistry[float]:
 )
 @pytest.mark.parametrize("value", [0.0, 1.0, -3.7, 1234.5])
 def test_units_agree_with_pint(registry: pint.UnitRegistry[float], dimension: str, unit: str, value: float) -> None:
-    if dimension == "temperature rise":  # a difference, without the scales' offset
-        names = {"K": "kelvin", "degC": "delta_degC", "degF": "delta_degF"}
-    else:
-        names = IN_PINT
+    names = RISE_IN_PINT if dimension == "temperature rise" else IN_PINT
     expected = registry.Quantity(value, names.get(unit, unit)).to(names.get(CANONICAL[dimension], CANONICAL[dimension]))
     assert to_canonical(value, unit, dimension) == pytest.approx(expected.magnitude, rel=1e-9, abs=1e-9)
 
@@ -269,8 +269,6 @@ def test_decimal_comma_means_the_same_as_a_point(value: float) -> None:
 def test_any_text_is_a_finite_number_or_refused(text: str, dimension: str) -> None:
     try:
         value = read_quantity(text, dimension, CANONICAL[dimension])
-    except Unreadable as refused:
-        assert 10 < len(str(refused)) < 400
+    except Unreadable:
         return
-    assume(value == value)
     assert math.isfinite(value)

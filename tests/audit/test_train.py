@@ -7,7 +7,6 @@ Mechanical Design, 4th ed. 2004, chapter 7; Khurmi and Gupta, A Textbook of Mach
 
 from __future__ import annotations
 
-import itertools
 import json
 import math
 from collections.abc import Callable, Iterator, Mapping
@@ -99,10 +98,14 @@ def choices(card: str) -> dict[str, list[str]]:
 
 
 def all_positions(card: str) -> Iterator[Positions]:
-    """Every combination of positions."""
+    """Every position at least twice: all at their first word, all at their last, and each alone at every other."""
     by = choices(card)
-    for words in itertools.product(*by.values()):
-        yield dict(zip(by, words, strict=True))
+    first = {name: words[0] for name, words in by.items()}
+    yield first
+    yield {name: words[-1] for name, words in by.items()}
+    for name, words in by.items():
+        for word in words[1:]:
+            yield first | {name: word}
 
 
 def setup_text(card: str, positions: Positions, readings: Mapping[str, object] | None = None) -> bytes:
@@ -209,7 +212,9 @@ def test_feeder_slowed_all_the_way_down_common_practice_520(card: str) -> None:
     ("position", "slow", "fast"),
     [
         pytest.param("low", None, (535, 565), id="common practice: low range reaches about 550 r/min"),
-        pytest.param("high", (300, 350), (970, 1030), id="common practice: high range from 300-350 to about 1000 r/min"),
+        pytest.param(
+            "high", (300, 350), (970, 1030), id="common practice: high range from 300-350 to about 1000 r/min"
+        ),
     ],
 )
 def test_rotor_ranges_of_the_axial_card(
@@ -224,9 +229,7 @@ def belt_length(driver: float, driven: float, centre: float) -> float:
     """Exact length of an open belt, mm: two straight spans and the arcs, wrap π ∓ 2 asin((D - d) / 2C)."""
     large, small = max(driver, driven), min(driver, driven)
     slope = math.asin((large - small) / (2 * centre))
-    return (
-        2 * centre * math.cos(slope) + large / 2 * (math.pi + 2 * slope) + small / 2 * (math.pi - 2 * slope)
-    )
+    return 2 * centre * math.cos(slope) + large / 2 * (math.pi + 2 * slope) + small / 2 * (math.pi - 2 * slope)
 
 
 STEPPED = [(card, name) for card in CARDS for name, d in RAW[card]["drives"].items() if d["kind"] == "stepped_v_belt"]
@@ -265,7 +268,9 @@ def test_variable_drives_keep_their_belt_at_both_ends(bare: Auditor, card: str) 
     for name, drive in RAW[card]["drives"].items():
         if drive["kind"] == "variable_belt":
             for end in ("slow", "fast"):
-                needed = belt_length(number(drive[f"driver_{end}"]), number(drive[f"driven_{end}"]), number(drive["centre"]))
+                needed = belt_length(
+                    number(drive[f"driver_{end}"]), number(drive[f"driven_{end}"]), number(drive["centre"])
+                )
                 assert found[f"{name}.length_{end}"] == pytest.approx(needed, rel=1e-9)
                 assert abs(needed - number(drive["belt_length"])) <= number(drive["take_up"]), (name, end)
 
@@ -279,14 +284,6 @@ def test_the_fast_end_of_a_variable_drive_is_the_faster_one(card: str) -> None:
 
 
 # ----------------------------------------------------------------------------------------------------- trains at random
-
-DRIVES: dict[str, Callable[[st.DrawFn], tuple[dict[str, Value], float]]] = {
-    "v_belt": lambda draw: _belt(draw),
-    "gear_pair": lambda draw: _teeth(draw),
-    "roller_chain": lambda draw: _teeth(draw, pitch=25.4, centre=700.0, fixed_centres="adjustable", duty="normal"),
-    "gear_range": lambda draw: _ratio(draw),
-    "direct": lambda draw: ({}, 1.0),
-}
 
 
 def _belt(draw: st.DrawFn) -> tuple[dict[str, Value], float]:
@@ -306,6 +303,24 @@ def _teeth(draw: st.DrawFn, **more: Value) -> tuple[dict[str, Value], float]:
 def _ratio(draw: st.DrawFn) -> tuple[dict[str, Value], float]:
     ratio = draw(st.floats(0.5, 5))
     return {"ratio": ratio}, 1 / ratio
+
+
+def _chain(draw: st.DrawFn) -> tuple[dict[str, Value], float]:
+    return _teeth(draw, pitch=25.4, centre=700.0, fixed_centres="adjustable", duty="normal")
+
+
+def _direct(_: st.DrawFn) -> tuple[dict[str, Value], float]:
+    return {}, 1.0
+
+
+# parameters of a drive, and its ratio
+DRIVES: dict[str, Callable[[st.DrawFn], tuple[dict[str, Value], float]]] = {
+    "v_belt": _belt,
+    "gear_pair": _teeth,
+    "roller_chain": _chain,
+    "gear_range": _ratio,
+    "direct": _direct,
+}
 
 
 @st.composite

@@ -331,7 +331,17 @@ def test_a_card_has_a_whole_train(card: str, rulebook: Rulebook) -> None:
     assert set(driven) == {shaft.id for shaft in found.shafts} - {found.governed_shaft}
     assert set(driven.values()) == {1}
     assert len(found.shafts) >= 15
-    for needed in ("feeder", "header", "beater", "fan", "shoe", "clean_elevator", "tailings_elevator", "chopper", "spreader"):
+    for needed in (
+        "feeder",
+        "header",
+        "beater",
+        "fan",
+        "shoe",
+        "clean_elevator",
+        "tailings_elevator",
+        "chopper",
+        "spreader",
+    ):
         assert needed in driven
 
 
@@ -365,7 +375,9 @@ def test_every_target_that_is_asked_for_is_stated(card: str, crop: str, rulebook
             for name in () if part is None else targets(part):
                 if lookup.find(name, component) is None:
                     lacking.add((name, question.rule.id))
-    allowed = {(name, rule) for name, rule in lacking if {(name, crop, card), (name, crop, ""), (name, "", "")} & set(GAPS)}
+    allowed = {
+        (name, rule) for name, rule in lacking if {(name, crop, card), (name, crop, ""), (name, "", "")} & set(GAPS)
+    }
     assert sorted(lacking - allowed) == []
 
 
@@ -390,6 +402,11 @@ def test_every_setting_and_reading_is_looked_at_or_computed_with(rulebook: Ruleb
             for question in sheet.questions:
                 for part in (question.given, question.hold):
                     used |= set(() if part is None else quantities(part))
-            used |= {arg.name for computation in sheet.computations for arg in computation.args if arg.__class__.__name__ == "Ref"}
+            used |= {
+                arg.name
+                for computation in sheet.computations
+                for arg in computation.args
+                if arg.__class__.__name__ == "Ref"
+            }
     carried = {item.name for card in rulebook.machines.values() for item in card.carried}
     assert sorted(carried - used) == []
