@@ -182,6 +182,12 @@ class HourStanding(BaseModel):
     kg: float | None
 
 
+class Taken(BaseModel):
+    at: str
+    by: str
+    state: str = Field(description="as-found, as-left, or empty for not stated")
+
+
 class Audit(BaseModel):
     """The answer to one setup: findings worst first."""
 
@@ -189,6 +195,7 @@ class Audit(BaseModel):
     card: str
     crop: str
     header_kind: str
+    taken: Taken
     clearance: Literal["cleared", "held"]
     rulebook: Digest
     builds: dict[str, str]

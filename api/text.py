@@ -54,7 +54,9 @@ class Page:
 
     def heading(self, report: Plain) -> Iterator[str]:
         header = f", {report['header_kind']}" if report["header_kind"] else ""
-        yield self.strong(f"{report['unit']}  {report['card']}, {report['crop']}{header}")
+        state = report.get("taken", {}).get("state", "").replace("-", " ")
+        found = f", {state}" if state else ""
+        yield self.strong(f"{report['unit']}  {report['card']}, {report['crop']}{header}{found}")
         counts = report["counts"]
         holding = sum(finding["holds_start"] for finding in report["findings"])
         clearance = report["clearance"].upper()

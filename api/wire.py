@@ -38,6 +38,7 @@ def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) ->
         "card": report.card,
         "crop": report.crop,
         "header_kind": report.header_kind,
+        "taken": {"at": report.taken.at, "by": report.taken.by, "state": report.taken.state},
         "clearance": report.clearance.value,
         "rulebook": {"digest": report.digest},
         "builds": dict(report.builds),

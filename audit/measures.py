@@ -164,7 +164,7 @@ def split_number(text: str) -> tuple[float, str]:
     if not math.isfinite(value):
         raise Unreadable(f"'{_shown(text)}' is too large to be a measurement.")
     unit = " ".join(found["unit"].split())
-    if unit and (unit[0].isdigit() or unit[0] in ",."):
+    if unit and (unit[0].isdigit() or unit[0] in ",.") and unit not in _DIMENSION and unit not in _SPELLINGS:
         raise Unreadable(f"'{_shown(text)}' is not one number with a unit; write for example '1250 mm' or '1 1/4 in'.")
     return value, unit
 

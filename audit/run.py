@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from audit.checking import Outcome, Surroundings, judge
+from audit.conditions import quantities
 from audit.facts import Reasons, compute, missing_for
 from audit.nouns.finding import Clearance, Counts, Finding, Missing, Report
 from audit.nouns.quantity import Sided, Value
@@ -52,6 +53,7 @@ def audit_on_sheet(sheet: Sheet, setup: Setup, hold_at: Level = Level.HIGH) -> R
         card=sheet.card.id,
         crop=sheet.crop.id,
         header_kind=setup.header_kind,
+        taken=setup.taken,
         clearance=Clearance.HELD if held else Clearance.CLEARED,
         counts=Counts(
             kept=tally[Verdict.KEPT],
@@ -88,8 +90,12 @@ def _finding(
         for comparison in outcome.comparisons:
             if comparison.found is None:
                 missing |= missing_for(comparison.quantity, sheet, around.values, around.why_unknown)
-            else:
-                missing[comparison.quantity] = Missing(comparison.quantity, comparison.why_unknown, "")
+        parts = [part for part in (question.given, question.hold) if part is not None]
+        for name in (name for part in parts for name in quantities(part) if not missing):
+            if around.values.get(name) is None:  # found, but what it is held against is not known
+                missing |= missing_for(name, sheet, around.values, around.why_unknown)
+        if not missing:
+            missing = {c.quantity: Missing(c.quantity, c.why_unknown, "") for c in outcome.comparisons}
     return Finding(
         rule=rule.id,
         on=question.on,

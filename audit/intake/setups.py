@@ -111,7 +111,7 @@ class _Reader:
         fitted: list[tuple[str, str]] = []
         builds = {build.name: [choice for choice, _ in build.choices] for build in card.builds} if card else {}
         for name, node in fields.pairs("fitted"):
-            if card is None:
+            if card is None or node.value is None:
                 continue
             if name not in builds:
                 self.problems.add(node.place, f"this card has no build '{name[:60]}'.", did_you_mean(name, builds))

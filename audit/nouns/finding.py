@@ -9,6 +9,7 @@ from audit.nouns.fact import Fact
 from audit.nouns.quantity import Value
 from audit.nouns.risk import Risk
 from audit.nouns.rule import Verdict
+from audit.nouns.setup import Taken
 from audit.nouns.source import Basis
 
 
@@ -113,6 +114,7 @@ class Report:
     card: str
     crop: str
     header_kind: str
+    taken: Taken
     clearance: Clearance
     counts: Counts
     findings: tuple[Finding, ...]

@@ -26,6 +26,9 @@ class Vocabulary:
     part_kinds: Mapping[str, Kind]
     _attributes: dict[str, Mapping[str, Quantity]] = field(default_factory=dict, compare=False, repr=False)
     _of_family: dict[str, Mapping[str, Quantity]] = field(default_factory=dict, compare=False, repr=False)
+    _on_card: dict[str, tuple[MachineCard, dict[str, Quantity]]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     def of_kind(self, kind: Kind) -> dict[str, Quantity]:
         """Settings and readings of a kind by attribute, those its families add included."""
@@ -106,6 +109,13 @@ def on_card(card: MachineCard, vocabulary: Vocabulary) -> dict[str, Quantity]:
     component where the component is; ``build.<name>`` for each build. What the card says about unit, words and range
     of a setting or reading replaces the vocabulary's.
     """
+    kept = vocabulary._on_card.get(card.id)
+    if kept is None or kept[0] is not card:
+        kept = vocabulary._on_card[card.id] = (card, _gathered_on(card, vocabulary))
+    return dict(kept[1])
+
+
+def _gathered_on(card: MachineCard, vocabulary: Vocabulary) -> dict[str, Quantity]:
     found: dict[str, Quantity] = {
         name: quantity
         for name, quantity in vocabulary.fixed.items()

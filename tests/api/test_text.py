@@ -142,7 +142,7 @@ def test_brief_is_the_same_by_the_quick_way(
     for report in reports[:-1]:
         line = lines[report["crop"], report["unit"]]
         quick = list(Page().brief(judged_json(auditor.judge(line, ""), auditor.rulebook)))
-        assert quick == list(Page().brief({**report, "hour_standing": None}))
+        assert quick == list(Page().brief({**report, "hour_standing": None, "taken": {}}))
 
 
 def test_an_undecided_build_is_asked_for(reports: list[dict[str, Any]]) -> None:

@@ -257,7 +257,7 @@ def test_a_site_overrides_whole_and_it_shows(site: Build, small: Files, kind: st
     }[kind]
     mine = site({file: str(small[file]).replace(old, new)})
     book = read_rulebook(site(small), [mine])
-    held: Mapping[str, Any] = {"rule": book.rules, "machine": book.machines, "crop": book.crops}[kind]  # type: ignore[assignment]
+    held: Mapping[str, Any] = {"rule": book.rules, "machine": book.machines, "crop": book.crops}[kind]
     found = held[Path(file).stem]
     assert (found.overrides, found.origin) == (True, str(mine))
     assert (found.name if kind == "crop" else found.title) in ("Ours", "ours")

@@ -83,7 +83,9 @@ def test_sides(read: Read, written: object, pair: tuple[str | None, str | None])
 
 def test_sided_numbers(read: Read) -> None:
     found = read(readings={"feeder.wear_strip_left": {"left": 7.9, "right": "1/4 in"}})
-    left, right = found.values["feeder.wear_strip_left"]  # type: ignore[misc]
+    pair = found.values["feeder.wear_strip_left"]
+    assert isinstance(pair, tuple)
+    left, right = pair
     assert (left, round(float(right or 0), 9)) == (7.9, 6.35)
 
 
