@@ -144,6 +144,11 @@ def inner(outer: Line, key: str) -> Line:
     return found if isinstance(found, dict) else {}
 
 
+def spelled_out(value: object) -> object:
+    """A bare number of the job as text, which is read against its bounds both ways."""
+    return str(value) if isinstance(value, int | float) and not isinstance(value, bool) else value
+
+
 class Setups:
     """Draws setups that differ at random from those of the demo fleet."""
 
@@ -195,10 +200,10 @@ class Setups:
         if key == "crop":
             job["crop"] = data.draw(st.sampled_from([*self.crops, "WHEAT", "Maize", "cron", "", None]))
         elif f"job.{key}" in names:
-            job[key] = data.draw(self.values[names[f"job.{key}"]])
+            job[key] = spelled_out(data.draw(self.values[names[f"job.{key}"]]))
         else:
             name = "job.row_spacing" if key == "row_spacing" else f"job.header_{key}"
-            inner(job, "header")[key] = data.draw(self.values[names[name]])
+            inner(job, "header")[key] = spelled_out(data.draw(self.values[names[name]]))
 
     def change_unit(self, unit: Line, data: st.DataObject) -> None:
         unit.update(
@@ -286,7 +291,7 @@ def test_they_agree_on_every_card_and_crop(auditor: Auditor, rulebook: Rulebook,
         start = next(setup for setup in demo_setups if setup["unit"]["card"] == card)
         for crop in rulebook.crops:
             same_answer(auditor, json.dumps({**start, "job": {**start["job"], "crop": crop}}).encode())
-            same_answer(auditor, json.dumps({"unit": {"id": "u", "card": card}, "job": {"crop": crop}}).encode())
+        same_answer(auditor, json.dumps({"unit": {"id": "u", "card": card}, "job": {"crop": "corn"}}).encode())
 
 
 @settings(max_examples=20)
