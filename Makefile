@@ -14,6 +14,7 @@ $(VENV)/run.stamp: requirements.lock pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(PIP) --require-hashes -r requirements.lock
 	$(PIP) --no-deps --no-build-isolation --editable .
+	$(BIN)/python -m compileall -q audit rules api
 	touch $@
 
 $(VENV)/test.stamp: requirements-test.lock $(VENV)/run.stamp

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -11,11 +12,18 @@ from starlette.exceptions import HTTPException
 
 from api.wire import problem_json
 from audit.nouns.problem import BadInput
+from audit.nouns.problem import Problem as InputProblem
 
 MEDIA = "application/problem+json"
 ABOUT = "about:blank"
 REFUSED = "urn:setup-audit:problem:setup-refused"
-"""Type of the one problem of ours: a setup that was read and refused; its ``problems`` say what and where."""
+"""Type of a setup that was read and refused; its ``problems`` say what and where."""
+NOT_JSON = "urn:setup-audit:problem:not-json"
+"""Type of a body that could not be read as JSON at all."""
+MOST_PROBLEMS = 100
+"""Most problems that one answer lists: a body of nothing but mistakes must not be answered by a larger one."""
+MOST_TEXT = 1000
+"""Most characters of a message that is sent back; names out of the body are part of it."""
 
 
 class Problem(JSONResponse):
@@ -26,6 +34,10 @@ class Problem(JSONResponse):
     def __init__(self, status: int, title: str, detail: str, kind: str = ABOUT, **further: Any) -> None:
         body = {"type": kind, "title": title, "status": status, "detail": detail, **further}
         super().__init__(body, status_code=status)
+
+    def render(self, content: Any) -> bytes:
+        """JSON in UTF-8. Half a surrogate pair, which a body may smuggle in by an escape, becomes '?'."""
+        return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
 
 
 class Refusal(Exception):
@@ -41,14 +53,13 @@ def add_handlers(app: FastAPI) -> None:
 
     @app.exception_handler(BadInput)
     async def refused(_: Request, error: BadInput) -> Problem:
-        problems = [problem_json(problem) for problem in error.problems]
-        malformed = any(
-            "is not JSON" in problem.message or "is not UTF-8" in problem.message for problem in error.problems
-        )
-        first = str(error.problems[0]) if error.problems else "the setup was refused"
-        more = f" And {len(problems) - 1} more." if len(problems) > 1 else ""
-        status, title = (400, "Not JSON") if malformed else (422, "Setup refused")
-        return Problem(status, title, first + more, REFUSED, problems=problems)
+        problems = [_short(problem_json(problem)) for problem in error.problems[:MOST_PROBLEMS]]
+        first, count = str(error.problems[0])[:MOST_TEXT], len(error.problems)
+        more = f" And {count - 1} more." if count > 1 else ""
+        cut = f" The first {MOST_PROBLEMS} are listed." if count > MOST_PROBLEMS else ""
+        malformed = any(_is_malformed(problem) for problem in error.problems)
+        status, title, kind = (400, "Not JSON", NOT_JSON) if malformed else (422, "Setup refused", REFUSED)
+        return Problem(status, title, first + more + cut, kind, problems=problems)
 
     @app.exception_handler(Refusal)
     async def refusal(_: Request, error: Refusal) -> Problem:
@@ -69,3 +80,12 @@ def add_handlers(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def unexpected(_: Request, __: Exception) -> Problem:
         return Problem(500, "Internal error", "The audit failed; nothing was judged. Look at the server's log.")
+
+
+def _is_malformed(problem: InputProblem) -> bool:
+    """Whether the text as a whole could not be read. Words out of the body stand only behind a path or other words."""
+    return not problem.place.path and problem.message.startswith(("is not JSON", "is not UTF-8"))
+
+
+def _short(plain: dict[str, Any]) -> dict[str, Any]:
+    return {key: value[:MOST_TEXT] if isinstance(value, str) else value for key, value in plain.items()}

@@ -81,7 +81,13 @@ async def audit(
     auditor = auditor_of(request)
     if hold_at is not None:
         auditor = auditor.holding_at(Level[hold_at.upper()])
-    return json_answer(await run_in_threadpool(_audit, auditor, body, facts))
+    answer = await run_in_threadpool(_audit, auditor, body, facts)
+    try:
+        return json_answer(answer)
+    except UnicodeEncodeError:
+        raise Refusal(
+            422, "Setup refused", "A text of the setup holds half of a surrogate pair, which is no character."
+        ) from None
 
 
 def _audit(auditor: Auditor, body: bytes, facts: bool) -> dict[str, object]:
@@ -93,9 +99,12 @@ async def _body(request: Request) -> bytes:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json" and not kind.endswith("+json"):
         raise Refusal(415, "Unsupported media type", f"'{kind[:60]}' is not JSON; send application/json.")
+    if (coding := request.headers.get("content-encoding", "identity").strip().lower()) != "identity":
+        raise Refusal(415, "Unsupported media type", f"content coding '{coding[:60]}' is not undone; send it plain.")
     too_large = Refusal(413, "Content too large", f"a setup may have at most {MOST_BYTES:,} bytes.")
     length = request.headers.get("content-length", "")
-    if length.isdigit() and int(length) > MOST_BYTES:
+    # int() refuses thousands of digits; so many are too large whatever they say
+    if length.isascii() and length.isdigit() and (len(length) > 18 or int(length) > MOST_BYTES):
         raise too_large
     parts: list[bytes] = []
     size = 0

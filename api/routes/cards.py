@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
 
 from api.catalogue import crop_json, crop_line_json, machine_json, machine_line_json
 from api.errors import Refusal
 from api.models import CardLine, CropLine
-from api.routes.state import auditor_of, kept_answer
+from api.routes.state import KEPT, auditor_of, kept_answer
 from api.schema import setup_schema
 from audit.nearest import did_you_mean
 from audit.nouns.machine import CropCard, MachineCard
 
-router = APIRouter(tags=["cards"])
+router = APIRouter(tags=["cards"], responses=KEPT)
+
+CardId = Annotated[str, Path(description="id of a card in GET /machine-cards", examples=["axial-single"])]
+CropId = Annotated[str, Path(description="id of a card in GET /crop-cards", examples=["corn"])]
 
 
 @router.get("/machine-cards", response_model=list[CardLine], summary="Every machine card")
@@ -22,13 +27,13 @@ def machine_cards(request: Request) -> Response:
 
 
 @router.get("/machine-cards/{card}", summary="One machine card: stations, settings, readings, drive train, targets")
-def machine_card(request: Request, card: str) -> Response:
+def machine_card(request: Request, card: CardId) -> Response:
     rulebook = auditor_of(request).rulebook
     return kept_answer(request, machine_json(_machine(request, card), rulebook))
 
 
 @router.get("/machine-cards/{card}/schema", summary="JSON Schema of a setup of this card")
-def machine_schema(request: Request, card: str) -> Response:
+def machine_schema(request: Request, card: CardId) -> Response:
     rulebook = auditor_of(request).rulebook
     return kept_answer(request, setup_schema(_machine(request, card), rulebook))
 
@@ -40,7 +45,7 @@ def crop_cards(request: Request) -> Response:
 
 
 @router.get("/crop-cards/{crop}", summary="One crop card: names, targets and measures with their grounds")
-def crop_card(request: Request, crop: str) -> Response:
+def crop_card(request: Request, crop: CropId) -> Response:
     rulebook = auditor_of(request).rulebook
     return kept_answer(request, crop_json(_crop(request, crop), rulebook))
 

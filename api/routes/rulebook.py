@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
 
 from api.catalogue import rule_json, rule_line_json
 from api.errors import Refusal
 from api.models import RuleAnswer, RulebookAnswer
-from api.routes.state import auditor_of, kept_answer
+from api.routes.state import KEPT, auditor_of, kept_answer
 from audit.nearest import did_you_mean
 
-router = APIRouter(tags=["rulebook"])
+router = APIRouter(tags=["rulebook"], responses=KEPT)
+
+RuleId = Annotated[str, Path(description="id of a rule in GET /rulebook", examples=["chopper-knife-missing"])]
 
 
 @router.get("/rulebook", response_model=RulebookAnswer, summary="The rulebook: its digest and its rules in a line each")
@@ -21,7 +25,7 @@ def rulebook(request: Request) -> Response:
 
 
 @router.get("/rulebook/rules/{rule}", response_model=RuleAnswer, summary="One rule in full")
-def one_rule(request: Request, rule: str) -> Response:
+def one_rule(request: Request, rule: RuleId) -> Response:
     found = auditor_of(request).rulebook
     if rule not in found.rules:
         raise Refusal(404, "Not found", f"no rule is called '{rule[:60]}'. {did_you_mean(rule, found.rules)}".strip())

@@ -11,6 +11,12 @@ from audit.auditor import Auditor
 
 _encode = msgspec.json.Encoder().encode
 
+KEPT: dict[int | str, dict[str, Any]] = {
+    200: {"headers": {"ETag": {"description": "the rulebook's digest", "schema": {"type": "string"}}}},
+    304: {"description": "the rulebook is still the one of the ETag sent as If-None-Match"},
+}
+"""Responses of a route that answers by ``kept_answer``, for the OpenAPI document."""
+
 
 def auditor_of(request: Request) -> Auditor:
     """The one auditor of the app."""
