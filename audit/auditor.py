@@ -78,7 +78,7 @@ class Auditor:
                 lines, a quarter of the time is saved by not looking (the last of equal keys then counts).
         """
         quick = self.quick()
-        numbered = ((number, line) for number, line in enumerate(lines, 1) if not line.isspace())
+        numbered = ((number, line) for number, line in enumerate(lines, 1) if line and not line.isspace())
         while batch := list(islice(numbered, _BATCH)):
             read = [self._try_to_read(line, refuse_repeats) for _, line in batch]
             for (number, line), one in zip(batch, read, strict=True):

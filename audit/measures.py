@@ -116,10 +116,12 @@ def find_unit(text: str, dimension: str) -> Unit:
         return unit
     units = ", ".join(known_units(dimension))
     if name in _DIMENSION:
-        raise Unreadable(f"'{text}' is a unit of {_DIMENSION[name]}, a {dimension} is wanted; write one of: {units}.")
+        raise Unreadable(
+            f"'{_shown(text)}' is a unit of {_DIMENSION[name]}, a {dimension} is wanted; write one of: {units}."
+        )
     close = nearest(text, [*known_units(dimension), *(s for s in _SPELLINGS if len(s) > 2)])
     hint = f" Did you mean '{close}'?" if close else ""
-    raise Unreadable(f"unknown unit '{text}'; write one of: {units}.{hint}")
+    raise Unreadable(f"unknown unit '{_shown(text)}'; write one of: {units}.{hint}")
 
 
 def to_canonical(value: float, unit: str, dimension: str) -> float:

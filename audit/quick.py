@@ -137,7 +137,7 @@ class CardLines:
     def inputs(self) -> dict[str, Table | None]:
         """Every quantity that a decoded line gives, in the order in which ``judge`` hands them over."""
         tables = self.shared.tables
-        found: dict[str, Table | None] = {name: tables.of(self.names[name]) for name in ENVELOPE_NAMES}
+        found: dict[str, Table | None] = {name: tables.of(self.names[name], bounded=False) for name in ENVELOPE_NAMES}
         found |= dict.fromkeys(self.build_names)
         return found | self.decoder.tables
 

@@ -145,12 +145,12 @@ class Tables:
     def __init__(self) -> None:
         self.found: dict[object, Table] = {}
 
-    def of(self, quantity: Quantity) -> Table:
-        """The table of a quantity."""
-        alike = replace(quantity, name="", role=Role.READING, meaning="", how="")
+    def of(self, quantity: Quantity, bounded: bool) -> Table:
+        """The table of a quantity; ``bounded`` where the decoder has checked a bare number's bounds already."""
+        kind = NumberTable if bounded and quantity.form is Form.NUMBER and not quantity.sided else Table
+        alike = (kind, replace(quantity, name="", role=Role.READING, meaning="", how=""))
         found = self.found.get(alike)
         if found is None:
-            kind = NumberTable if quantity.form is Form.NUMBER and not quantity.sided else Table
             found = self.found[alike] = kind(quantity)
         return found
 
@@ -179,7 +179,7 @@ class CardDecoder:
             kind, needs_table = _type(names[name])
             fields.append((f"f{place}", kind | None, None))
             rename[f"f{place}"] = name
-            self.tables[name] = tables.of(names[name]) if needs_table else None
+            self.tables[name] = tables.of(names[name], bounded=True) if needs_table else None
         return msgspec.defstruct(
             section.capitalize(), fields, rename=rename, forbid_unknown_fields=True, omit_defaults=True, gc=False,
             frozen=True,

@@ -191,7 +191,7 @@ class Fields:
         for key, node in self.items.items():
             if key not in self.asked:
                 advice = did_you_mean(key, self.asked, f"Known here: {', '.join(sorted(self.asked))}.")
-                self.problems.add(node.place, f"{self.what} has no key '{key}'.", advice)
+                self.problems.add(node.place, f"{self.what} has no key {said(key)}.", advice)
 
 
 def read_measure(value: object, dimension: str, bare_unit: str = "") -> float:

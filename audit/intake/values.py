@@ -29,7 +29,7 @@ class ValueReader:
         """The canonical value or pair of values; None for null. Raises Unreadable."""
         if not self.quantity.sided:
             return self.read_one(plain)
-        if isinstance(plain, dict) and (plain.keys() & set(SIDE_KEYS) or not plain):
+        if isinstance(plain, dict) and plain.keys() & set(SIDE_KEYS):
             for key in plain:
                 if key not in SIDE_KEYS:
                     raise Unreadable(f"has no side '{key[:40]}'; write left and right.")
