@@ -95,6 +95,11 @@ _NUMBER = re.compile(
 )
 
 
+MOST_LONG = 80
+"""Most characters of a written quantity. Reading takes time by the square of the blanks, and digits by the thousand
+are no measurement."""
+
+
 class Unreadable(ValueError):
     """A value that cannot be read; the message says what is wrong and what to write."""
 
@@ -139,6 +144,8 @@ def from_canonical(value: float, unit: str) -> float:
 @lru_cache(maxsize=4096)
 def split_number(text: str) -> tuple[float, str]:
     """Split '5/32 in' into 0.15625 and 'in'. The unit may be empty. Raises Unreadable."""
+    if len(text) > MOST_LONG:
+        raise Unreadable(f"'{_shown(text)}' is too long to be a measurement.")
     spelled = "".join(
         f" {unicodedata.normalize('NFKC', sign).replace('⁄', '/')}"
         if unicodedata.decomposition(sign).startswith("<fraction>")

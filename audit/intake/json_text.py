@@ -29,6 +29,8 @@ def _pairs(pairs: list[tuple[str, object]]) -> dict[str, object]:
 def parse_json(text: bytes, shown: str, problems: Problems) -> Node | None:
     """The tree of one JSON value, or None with the problem on record."""
     plain = decode_json(text, shown, problems)
+    if not problems and not isinstance(plain, dict):  # before a tree of its items is made, place by place
+        problems.add(Place(shown), f"a setup must be a mapping, not {said(plain)}.")
     return None if problems else tree_of(plain, Place(shown), problems)
 
 
@@ -72,9 +74,20 @@ def tree_of(plain: object, place: Place, problems: Problems, deep: int = 0) -> N
     if isinstance(plain, float) and not math.isfinite(plain):
         problems.add(place, "is not a finite number.", "Leave the key out if the value is not known.")
         return Node(None, place)
+    if isinstance(plain, str) and not plain.isascii() and not _is_text(plain):
+        problems.add(place, "holds half of a surrogate pair, which is no character.", "Write the character itself.")
+        return Node(None, place)
     if plain is None or isinstance(plain, (str, int, float, bool)):
         return Node(plain, place)
     raise TypeError(f"not a JSON value: {type(plain).__name__}")
+
+
+def _is_text(plain: str) -> bool:
+    try:
+        plain.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def _under(place: Place, key: str) -> Place:

@@ -16,6 +16,8 @@ from api.errors import MEDIA, MOST_PROBLEMS
 from api.models import Audit, CardLine, CropLine, Health, ProblemAnswer, RuleAnswer, RulebookAnswer
 from api.routes.audits import EXAMPLE
 from audit.intake.json_text import MOST_BYTES
+from audit.intake.setups import read_setup
+from audit.nouns.problem import BadInput
 
 DEMO = Path(__file__).parents[2] / "api" / "demo"
 LINES = [line for path in sorted(DEMO.glob("*.ndjson")) for line in path.read_bytes().splitlines()]
@@ -222,3 +224,48 @@ def test_the_openapi_document_is_reviewed(client: TestClient) -> None:
     """Renew it with `python tests/api/renew_openapi.py`, then read the difference."""
     kept = json.loads((Path(__file__).parent / "openapi.json").read_text(encoding="utf-8"))
     assert client.get("/openapi.json").json() == kept
+
+
+UNKNOWN: list[Any] = [None, {"value": None}]
+BAD: list[Any] = [" ", [], {}, {"unit": "mm"}, {"value": [1]}, {"value": 1, "by": 1}, {"mid": 1}]
+OF_FORM: dict[str, tuple[tuple[Any, ...], tuple[Any, ...]]] = {
+    "number": ((), (True, "x", 1e12)),
+    "yes_no": ((True, False, {"value": True, "with": "eye"}), (1, "true", {"value": True, "unit": "mm"})),
+    "time": (("2026-08-11T07:40:00Z", "2026-08-11T07:40:00+02:00"), (1, "x", "2026-08-11", "2026-08-11T07:40:00")),
+    "word": ((), (1, True, "no such word", {"value": "no such word"})),
+}
+
+
+@pytest.mark.parametrize("card", ["axial-single", "tangential-walker", "axial-hybrid"])
+def test_schema_and_audit_agree_on_every_key(client: TestClient, card: str) -> None:
+    """One setup holds the n-th value for every key at once; both must refuse the same keys of it."""
+    schema = validator_for(client.get(f"/machine-cards/{card}/schema").json())
+    quantities = client.get(f"/machine-cards/{card}").json()["quantities"]
+    table = {(f"{quantity['role']}s", quantity["name"]): _values(quantity) for quantity in quantities}
+    assert len(table) > 200
+    rulebook = client.app.state.auditor.rulebook  # type: ignore[attr-defined]
+    for turn in range(max(len(values) for values in table.values())):
+        setup: dict[str, Any] = {"unit": {"id": "u", "card": card}, "job": {"crop": "corn"}}
+        for (section, name), values in table.items():
+            if turn < len(values):
+                setup.setdefault(section, {})[name] = values[turn]
+        by_schema = {tuple(error.instance_path[:2]) for error in schema.iter_errors(setup)}
+        try:  # not by HTTP, which lists only the first problems
+            read_setup(json.dumps(setup).encode(), "", rulebook)
+            by_audit = set()
+        except BadInput as error:
+            by_audit = {tuple(problem.place.path.split("/")[:2]) for problem in error.problems}
+        assert by_schema == by_audit
+
+
+def _values(quantity: dict[str, Any]) -> list[Any]:
+    good, bad = OF_FORM[quantity["form"]]
+    words = [
+        wrapped
+        for word in list(quantity["words"])[:2]
+        for wrapped in (word, {"value": word}, {"value": word, "with": "eye"})
+    ]
+    bounds = [quantity[end] for end in ("lowest", "highest") if quantity[end] is not None]
+    numbers = [wrapped for bound in bounds for wrapped in (bound, {"value": bound, "unit": quantity["unit"]})]
+    sides = [{"left": None}, {"left": None, "right": None}, {"left": None, "right": None, "mid": None}]
+    return [*UNKNOWN, *BAD, *good, *bad, *words, *numbers, *sides]
