@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from audit.intake.basis import read_basis
+from audit.intake.quantities import read_when
 from audit.intake.targets import targeted
 from audit.intake.tree import Fields, Node, Problems
 from audit.nearest import did_you_mean
+from audit.nouns.quantity import When
 from audit.nouns.rule import Procedure, Step
 from audit.nouns.source import Source
 from audit.nouns.vocabulary import Vocabulary
@@ -46,6 +48,10 @@ def read_procedure(
 
     def quantities(name: str) -> tuple[str, ...]:
         found = fields.texts(name)
+        check(found)
+        return found
+
+    def check(found: tuple[str, ...]) -> None:
         for quantity in found:
             if targeted(quantity, vocabulary) is None:
                 problems.add(
@@ -53,8 +59,15 @@ def read_procedure(
                     f"no quantity is called '{quantity}'.",
                     did_you_mean(quantity, vocabulary.fixed),
                 )
-        return found
 
+    def also(name: str, node: Node) -> tuple[str, tuple[str, ...]]:
+        inner = Fields(node, problems, f"'{name}'")
+        found = inner.texts("brings")
+        inner.close()
+        check(found)
+        return name, found
+
+    safe = keys("safe")
     found = Procedure(
         stem,
         fields.text("title"),
@@ -65,10 +78,13 @@ def read_procedure(
         fields.texts("parts"),
         quantities("moves"),
         quantities("brings"),
-        keys("safe"),
+        safe,
         keys("cautions"),
         fields.texts("before"),
         fields.texts("after"),
+        tuple(also(name, node) for name, node in fields.pairs("also")),
+        quantities("takes"),
+        read_when(fields, When.STOPPED if safe else When.RUNNING),
         read_basis(fields, sources),
         fields.place,
         origin,

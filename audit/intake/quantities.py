@@ -8,7 +8,7 @@ from audit.intake.tree import Fields, Node, Problems
 from audit.measures import Unreadable, dimension_of
 from audit.nearest import did_you_mean
 from audit.nouns.kind import Kind
-from audit.nouns.quantity import Form, Quantity, Role
+from audit.nouns.quantity import Form, Quantity, Role, When
 from audit.nouns.vocabulary import Vocabulary
 
 _SECTIONS = {
@@ -49,10 +49,18 @@ def read_vocabulary(
     return Vocabulary(fixed, families, drive_kinds, part_kinds)
 
 
+def read_when(fields: Fields, default: When) -> When:
+    """The state of the machine in which something is done or taken."""
+    word = fields.word("when", [found.value for found in When], default.value)
+    return next((found for found in When if found.value == word), default)
+
+
 def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity:
     fields = Fields(node, problems, f"quantity '{name}'")
     meaning = fields.text("meaning")
     how = fields.text("how", "")
+    minutes = fields.number("minutes", 1.0, low=0)
+    when = read_when(fields, When.STOPPED)
     sided = fields.truth("sided", False)
     open_words = fields.truth("open", False)
     if role is Role.EVENT:
@@ -60,7 +68,7 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
         return Quantity(name, role, Form.TIME, meaning)
     if fields.truth("yes_no", False):
         fields.close()
-        return Quantity(name, role, Form.YES_NO, meaning, sided=sided, how=how)
+        return Quantity(name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when)
     words = _words(fields, open_words)
     unit = "" if words or open_words else fields.text("unit")
     lowest, highest = fields.optional_number("lowest"), fields.optional_number("highest")
@@ -76,7 +84,7 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
             problems.add(fields.place, f"'{name}' needs 'lowest' and 'highest'.", "Outside them a value is impossible.")
     fields.close()
     form = Form.WORD if words or open_words else Form.NUMBER
-    return Quantity(name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how)
+    return Quantity(name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when)
 
 
 def _words(fields: Fields, open_words: bool) -> tuple[tuple[str, str], ...]:

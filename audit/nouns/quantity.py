@@ -28,6 +28,14 @@ class Form(Enum):
     TIME = "time"
 
 
+class When(Enum):
+    """The state of the machine in which something is done or taken; in the order in which a day's work runs."""
+
+    STOPPED = "stopped"
+    RUNNING = "running"
+    AT_WORK = "at work"
+
+
 Value = float | str | bool | None
 """One value in canonical form: a number in the dimension's canonical unit, a word, yes/no, seconds since 1970
 for a time, or None for not known."""
@@ -49,6 +57,7 @@ class Quantity:
         words: allowed words with their meanings, in order; empty for open words (form WORD) and other forms.
         lowest, highest: bounds in ``unit`` outside which a value is impossible, None for no bound.
         how: how a person takes it, '' where it is not taken by hand.
+        minutes: what taking it takes.   when: with the engine stopped, running, or at work in the crop.
     """
 
     name: str
@@ -62,3 +71,5 @@ class Quantity:
     lowest: float | None = None
     highest: float | None = None
     how: str = ""
+    minutes: float = 1.0
+    when: When = When.STOPPED

@@ -7,7 +7,7 @@ from enum import Enum
 
 from audit.nouns.machine import Target
 from audit.nouns.problem import Place
-from audit.nouns.quantity import Sided, Value
+from audit.nouns.quantity import Sided, Value, When
 from audit.nouns.risk import Harm
 from audit.nouns.source import Basis
 
@@ -211,7 +211,10 @@ class Procedure:
     """How something is put right.
 
     Attributes:
-        moves: settings it moves.   brings: readings it brings to their target.
+        moves: settings it moves.   brings: readings it brings to their target, and events that doing it records.
+        also: the same for one component only, where the procedure is one for a whole family.
+        takes: readings that must be taken again once it is done.
+        when: whether it is done with the engine stopped, with it running, or at work in the crop.
         safe: safety states to take first, keys of the caution list.
         before: procedures to be done first.   after: procedures to be done afterwards, a re-check among them.
     """
@@ -229,6 +232,9 @@ class Procedure:
     cautions: tuple[str, ...]
     before: tuple[str, ...]
     after: tuple[str, ...]
+    also: tuple[tuple[str, tuple[str, ...]], ...]
+    takes: tuple[str, ...]
+    when: When
     basis: Basis
     place: Place
     origin: str = ""

@@ -1,0 +1,282 @@
+"""The cheapest set of changes after which every asked question of a setup holds.
+
+Only what is wrong is looked at first: the quantities behind the questions that fail, held to those questions and to the
+others on the same quantities. What that leaves out can only make a correction dearer, so once its result breaks
+nothing else it is the cheapest there is; what it does break is taken in, and the search begins again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from audit.nouns.plan import Lock, Locks
+from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
+from audit.planning.candidates import bounds
+from audit.planning.solver import Choice, Cost, Demand, Option, cheapest
+from audit.planning.tasks import numbers
+from audit.planning.worksheet import WHEN_DONE, Values, WorkSheet
+
+_MILLION = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What to change.
+
+    Attributes:
+        failing: numbers of the questions that are broken or unknown as found.
+        tasks: set of the tasks to do.   chosen: option by quantity that was looked at.
+        values: every quantity afterwards.
+    """
+
+    failing: tuple[int, ...]
+    tasks: int
+    chosen: dict[str, Option]
+    values: dict[str, Value | Sided]
+    cost: Cost
+    proven: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Stuck:
+    """There is no correction: ``active`` are the questions that were looked at when that became certain."""
+
+    failing: tuple[int, ...]
+    active: frozenset[int]
+
+
+class Case:
+    """One setup to be corrected, with what may not be done.
+
+    Args:
+        values: as found.
+        locks: what may not be done.
+        freed: quantities that may take any value at no cost: for asking what else is in the way.
+    """
+
+    def __init__(
+        self, worksheet: WorkSheet, values: Values, locks: Iterable[Lock] = (), freed: frozenset[str] = frozenset()
+    ) -> None:
+        self.worksheet = worksheet
+        self.found = worksheet.filled(values)
+        self.locks = tuple(locks)
+        self.freed = freed
+        self.banned = banned(worksheet, self.locks)
+        self.most = min((float(lock.what) * 60 for lock in self.locks if lock.kind == "minutes"), default=None)
+        self.failing = tuple(worksheet.failing(self.found))
+        self.broken = frozenset(n for n in self.failing if worksheet.probes[n].is_broken(self.found))
+        self.kept: dict[str, list[Option]] = {}
+
+    def correct(self, out_of_time: Callable[[], bool]) -> Correction | Stuck:
+        """The cheapest correction. Raises OutOfTime if time ran out before any was found."""
+        active = set(self.failing)
+        proven = True
+        while True:
+            solution = self.solve(active, out_of_time)
+            if solution is None or (self.most is not None and solution.cost[0] > self.most):
+                return Stuck(self.failing, frozenset(active))
+            proven = proven and solution.proven
+            values = self.after(dict(solution.options), solution.tasks)
+            wrong = set(self.still_failing(values)) - active
+            if not wrong:
+                return Correction(
+                    self.failing, solution.tasks, dict(solution.options), values, solution.cost, proven
+                )
+            active |= wrong
+
+    def solve(self, active: Iterable[int], out_of_time: Callable[[], bool], hold_all: bool = True) -> object:
+        """The cheapest choice for the quantities behind some questions."""
+        probes, by_input = self.worksheet.probes, self.worksheet.by_input
+        active = set(active)
+        looked_at = {name for number in active for name in probes[number].inputs}
+        options = self.options(looked_at)
+        free = {name for name, some in options.items() if len(some) > 1}
+        asked = set(active)
+        if hold_all:
+            for name in free:
+                for number in by_input[name]:
+                    if number not in asked and all(
+                        other in free or other not in looked_at and not self.may_change(other)
+                        for other in probes[number].inputs
+                    ):
+                        asked.add(number)
+        demands = [self.demand(number, options, free) for number in sorted(asked)]
+        return cheapest(
+            {name: options[name] for name in sorted(free)}, demands, self.worksheet.tasks.cost, out_of_time
+        )
+
+    def may_change(self, name: str) -> bool:
+        """Whether anything on this machine moves a quantity, brings it right or takes it."""
+        return self.found[name] is None or bool(self.worksheet.tasks.remedies.get(name)) or name in self.freed
+
+    def options(self, looked_at: set[str]) -> dict[str, list[Option]]:
+        """The options of some quantities."""
+        found: dict[str, list[Option]] = {}
+        called = 0
+        for name in looked_at:
+            if name not in self.kept:
+                self.kept[name] = self.options_of(name)
+            found[name] = self.kept[name]
+            for option in found[name]:
+                called |= option.tasks & ~(1 << option.by if option.by >= 0 else 0)
+        takes = self.worksheet.tasks.number
+        for name in looked_at:
+            take = takes.get(("", name))
+            if take is not None and called >> take & 1 and self.is_known(name) and not self.banned >> take & 1:
+                again = [
+                    Option(self.both(name, value), 1 << take, take, needs=1 << take) for value in self.worth(name)
+                ]
+                found[name] = [*found[name], *again]
+        return found
+
+    def options_of(self, name: str) -> list[Option]:
+        tasks, quantity = self.worksheet.tasks, self.worksheet.quantity(name)
+        as_found = self.found[name]
+        found = [Option(as_found)]
+        if name in self.freed:
+            return found + [Option(self.both(name, value), moved=1) for value in self.worth(name)]
+        remedies = [n for n in tasks.remedies.get(name, ()) if not tasks.closure[n] & self.banned]
+        if quantity.role is Role.EVENT:
+            time = self.worksheet.time_of(name)
+            return found + [Option(time, tasks.closure[n], n, 1) for n in remedies]
+        take = tasks.number.get(("", name))
+        if take is not None and not self.is_known(name) and not self.banned >> take & 1:
+            found += [Option(self.both(name, value), 1 << take, take) for value in self.worth(name)]
+        if remedies:
+            for value in self.worth(name):
+                whole = (value, value) if quantity.sided else value
+                if quantity.role is Role.SETTING and whole == as_found:
+                    continue
+                change = self.change(quantity, as_found, whole) if quantity.role is Role.SETTING else 0
+                found += [Option(whole, tasks.closure[n], n, 1, change) for n in remedies]
+        return found
+
+    def worth(self, name: str) -> list[Value]:
+        """Candidate values of one side that pass the questions on this quantity alone."""
+        worksheet = self.worksheet
+        sided = worksheet.quantity(name).sided
+        alone = [n for n in worksheet.by_input[name] if len(worksheet.probes[n].inputs) == 1]
+        tried = worksheet.candidates.of(name, self.found, worksheet.movable)
+        found = [
+            value for value in tried
+            if all(worksheet.probes[n][(value, value) if sided else value] for n in alone)
+        ]  # fmt: skip
+        joint = len(alone) < len(worksheet.by_input[name])
+        if worksheet.quantity(name).role is not Role.SETTING and not joint:
+            return found[:1]
+        return found
+
+    def is_known(self, name: str) -> bool:
+        value = self.found[name]
+        return value is not None and not (isinstance(value, tuple) and None in value)
+
+    def both(self, name: str, value: Value) -> Value | Sided:
+        """A value for what is not known of a quantity: a side that is known stays."""
+        if not self.worksheet.quantity(name).sided:
+            return value
+        as_found = self.found[name]
+        if isinstance(as_found, tuple) and not self.is_known(name):
+            left, right = as_found
+            return (value if left is None else left), (value if right is None else right)
+        return value, value
+
+    def change(self, quantity: Quantity, before: Value | Sided, after: Value | Sided) -> int:
+        """How far a setting moves, in millionths of its range; a word, or one not known, counts in full."""
+        befores = before if isinstance(before, tuple) else (before,)
+        afters = after if isinstance(after, tuple) else (after,)
+        low, high = bounds(quantity) if quantity.form is Form.NUMBER else (0.0, 0.0)
+        shares = [
+            abs(a - b) / (high - low) if isinstance(a, float) and isinstance(b, float) and high > low
+            else float(a != b)
+            for a, b in zip(afters, befores, strict=False)
+        ]  # fmt: skip
+        return round(_MILLION * sum(shares) / len(shares))
+
+    def demand(self, number: int, options: dict[str, list[Option]], free: set[str]) -> Demand:
+        """A question as a constraint on the options of its quantities."""
+        probe = self.worksheet.probes[number]
+        base = [self.found[name] for name in probe.inputs]
+        places = [place for place, name in enumerate(probe.inputs) if name in free]
+        alone = len(base) == 1
+        cures = self.worksheet.cures[number] if number in self.broken else None
+        asked = probe.asked
+
+        def holds(chosen: Choice) -> bool:
+            row = base.copy()
+            for place, option in zip(places, chosen, strict=True):
+                row[place] = option.value
+            if not probe[row[0] if alone else tuple(row)]:
+                return False
+            if cures is None or any(option.by in cures or option.needs for option in chosen):
+                return True
+            return any(option.by < 0 and option.moved for option in chosen) or not asked(*row)
+
+        return Demand(tuple(probe.inputs[place] for place in places), holds)
+
+    def after(self, chosen: dict[str, Option], tasks: int) -> dict[str, Value | Sided]:
+        """Every quantity once the tasks are done: as chosen, events recorded, readings that were brought right."""
+        worksheet = self.worksheet
+        values = dict(self.found)
+        values.update({name: option.value for name, option in chosen.items()})
+        touched: dict[str, None] = {}
+        for number in numbers(tasks):
+            task = worksheet.tasks.all[number]
+            for name in task.records:
+                values[name] = worksheet.time_of(name)
+            for name in task.brings:
+                if name not in chosen or chosen[name].by < 0:
+                    touched[name] = None
+        for name in sorted(touched):
+            self.settle(name, values)
+        return values
+
+    def settle(self, name: str, values: dict[str, Value | Sided]) -> None:
+        """Gives a reading that was brought right or taken anew a value that is right, as found if that is."""
+        worksheet = self.worksheet
+        asking = [worksheet.probes[number] for number in worksheet.by_input.get(name, ())]
+        as_found = values[name]
+        tried: list[Value | Sided] = [as_found] if self.is_known(name) else []
+        if asking:
+            tried += [self.both(name, value) for value in worksheet.candidates.of(name, values, frozenset())]
+        for value in tried:
+            values[name] = value
+            if all(probe[probe.key(values)] for probe in asking):
+                return
+        values[name] = as_found
+
+    def still_failing(self, values: dict[str, Value | Sided]) -> list[int]:
+        """Questions that fail after a correction, among those that look at something it changed."""
+        worksheet = self.worksheet
+        changed = {name for name, value in values.items() if value != self.found[name]}
+        asked = {number for name in changed for number in worksheet.by_input.get(name, ())} | set(self.failing)
+        return [number for number in sorted(asked) if not worksheet.probes[number][worksheet.probes[number].key(values)]]
+
+
+def as_locks(locks: Locks) -> tuple[Lock, ...]:
+    """Locks one by one."""
+    found = [Lock("leave", name) for name in locks.leave] + [Lock("lacking", name) for name in locks.lacking]
+    if locks.people is not None:
+        found.append(Lock("people", str(locks.people)))
+    if locks.minutes is not None:
+        found.append(Lock("minutes", f"{locks.minutes:g}"))
+    return tuple(found)
+
+
+def banned(worksheet: WorkSheet, locks: Iterable[Lock]) -> int:
+    """Set of the tasks that locks forbid."""
+    found = 0
+    for lock in locks:
+        what = lock.what.casefold()
+        for number, task in enumerate(worksheet.tasks.all):
+            if lock.kind == "leave":
+                names = task.affects()
+                hit = lock.what in (*task.key, task.station, *names) or any(
+                    name.partition(".")[0] == lock.what for name in names
+                )
+            elif lock.kind == "lacking":
+                hit = what in (name.casefold() for name in (*task.tools, *task.parts))
+            else:
+                hit = lock.kind == "people" and task.people > int(lock.what)
+            found |= hit << number
+    return found

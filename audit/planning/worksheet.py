@@ -1,0 +1,141 @@
+"""The work sheet of a check sheet: what can be done on the machine, and what each question depends on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from operator import itemgetter
+from typing import Any
+
+from audit.conditions import comparisons
+from audit.nouns.plan import Asked
+from audit.nouns.quantity import Quantity, Role, Sided, Value
+from audit.nouns.rule import RecordedAfter
+from audit.nouns.rulebook import Rulebook
+from audit.planning.candidates import Candidates
+from audit.planning.probes import Probe, Probes
+from audit.planning.tasks import Tasks, tasks_of
+from audit.sheet import Sheet
+
+Values = Mapping[str, Value | Sided]
+
+WHEN_DONE = 1e12
+"""Time of an event that the plan will record, plus its place in the order of work: later than any recorded one."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkSheet:
+    """Attributes:
+    probes: one for each question, in the sheet's order.
+    by_input: numbers of the questions that depend on a quantity.
+    cures: by question, numbers of the tasks that its rule names as cure, and of those that move a setting which it
+        depends on beside a reading: the reading is then taken anew.
+    inputs: every quantity that some question depends on.
+    movable: those that some procedure moves or brings right.
+    depth: of an event, how many others must be recorded before it.
+    """
+
+    sheet: Sheet
+    rulebook: Rulebook
+    tasks: Tasks
+    probes: tuple[Probe, ...]
+    by_input: Mapping[str, tuple[int, ...]]
+    cures: tuple[frozenset[int], ...]
+    inputs: tuple[str, ...]
+    candidates: Candidates
+    number_of: Mapping[Asked, int]
+    movable: frozenset[str]
+    depth: Mapping[str, int]
+    _blank: Mapping[str, Value | Sided]
+    _single: tuple[tuple[str, tuple[int, ...]], ...]
+    _joint: tuple[tuple[int, Any], ...]
+
+    def filled(self, values: Values) -> dict[str, Value | Sided]:
+        """A setup's values with None for what is not known."""
+        found = {**self._blank, **values}
+        for name in [name for name, value in found.items() if value == (None, None)]:
+            found[name] = None
+        return found
+
+    def failing(self, values: Values) -> list[int]:
+        """Numbers of the questions that are broken or unknown; ``values`` must be filled."""
+        found = []
+        for name, numbers in self._single:
+            value = values[name]
+            found += [number for number in numbers if not self.probes[number][value]]
+        for number, pick in self._joint:
+            if not self.probes[number][pick(values)]:
+                found.append(number)
+        found.sort()
+        return found
+
+    def time_of(self, event: str) -> float:
+        """When the plan will record an event: after every recorded one, and after those it must follow."""
+        return WHEN_DONE + self.depth.get(event, 0)
+
+    def quantity(self, name: str) -> Quantity:
+        return self.sheet.names[name]
+
+
+def make_worksheet(sheet: Sheet, rulebook: Rulebook) -> WorkSheet:
+    """The work sheet of a check sheet."""
+    probes = Probes(sheet, {"job.crop": sheet.crop.id})
+    made = tuple(probes.probe(question) for question in sheet.questions)
+    follows = _follows(sheet)
+    tasks = tasks_of(sheet.card, sheet.names, rulebook, follows)
+    depth = {event: _depth(event, follows) for event in follows.values()}
+    by_input: dict[str, list[int]] = {}
+    for number, probe in enumerate(made):
+        for name in probe.inputs:
+            by_input.setdefault(name, []).append(number)
+    single: dict[str, list[int]] = {}
+    for number, probe in enumerate(made):
+        if len(probe.inputs) == 1:
+            single.setdefault(probe.inputs[0], []).append(number)
+    return WorkSheet(
+        sheet,
+        rulebook,
+        tasks,
+        made,
+        {name: tuple(numbers) for name, numbers in by_input.items()},
+        tuple(frozenset(_cures(probe, tasks, sheet)) for probe in made),
+        tuple(by_input),
+        Candidates(sheet.card, probes, sheet.questions),
+        {(question.rule.id, question.on): number for number, question in enumerate(sheet.questions)},
+        frozenset(tasks.remedies),
+        depth,
+        dict.fromkeys((*sheet.names, *by_input)),
+        tuple((name, tuple(numbers)) for name, numbers in single.items()),
+        tuple((n, _picker(probe.inputs)) for n, probe in enumerate(made) if len(probe.inputs) != 1),
+    )
+
+
+def _picker(inputs: tuple[str, ...]) -> Any:
+    return itemgetter(*inputs) if inputs else lambda _: ()
+
+
+def _follows(sheet: Sheet) -> dict[str, str]:
+    """By event, the event that some rule wants recorded after it."""
+    return {
+        compare.relation.event: compare.quantity
+        for question in sheet.questions
+        for compare in comparisons(question.hold)
+        if isinstance(compare.relation, RecordedAfter)
+    }
+
+
+def _depth(event: str, follows: Mapping[str, str]) -> int:
+    earlier = [first for first, later in follows.items() if later == event]
+    return 1 + max(_depth(first, follows) for first in earlier) if earlier else 0
+
+
+def _cures(probe: Probe, tasks: Tasks, sheet: Sheet) -> Iterator[int]:
+    named = set(probe.question.rule.cure)
+    readings = any(sheet.names[name].role is Role.READING for name in probe.inputs)
+    for name in probe.inputs:
+        upstream = readings and sheet.names[name].role is Role.SETTING
+        for number in tasks.remedies.get(name, ()):
+            if upstream or tasks.all[number].key[0] in named:
+                yield number
+
+
