@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from audit.nouns.kind import FactOf, Parameter
-from audit.nouns.quantity import Form, Quantity, Role
+from audit.nouns.quantity import Form, Quantity, Role, When
 from audit.physics import belt_load, belt_tension, belts, rotation
 from audit.physics.formula import formula
 
@@ -40,9 +40,15 @@ def length_beyond(needed_length: float, belt_length: float) -> float:
     return needed_length - belt_length
 
 
-def number(name: str, meaning: str, unit: str, lowest: float, highest: float, how: str) -> Quantity:
-    """A reading of a kind, taken as a number."""
-    return Quantity(name, Role.READING, Form.NUMBER, meaning, unit, lowest=lowest, highest=highest, how=how)
+def number(
+    name: str, meaning: str, unit: str, lowest: float, highest: float, how: str, minutes: float = 1.0,
+    when: When = When.STOPPED,
+) -> Quantity:  # fmt: skip
+    """A reading of a kind, taken as a number; ``minutes`` and ``when`` as in Quantity."""
+    return Quantity(
+        name, Role.READING, Form.NUMBER, meaning, unit,
+        lowest=lowest, highest=highest, how=how, minutes=minutes, when=when,
+    )  # fmt: skip
 
 
 PULLEYS = (
@@ -64,18 +70,18 @@ RUN = (
 UPKEEP = (
     number(
         "misalignment", "Offset of the sheave faces over the centre distance", "mm", 0, 200,
-        "Straightedge across both sheaves, rule at the far rim; engine off, key out.",
+        "Straightedge across both sheaves, rule at the far rim; engine off, key out.", 3,
     ),
     number(
         "temperature", "Belt temperature just after stopping from work", "degC", -40, 250,
-        "Infrared thermometer at the belt's side; stopped, key out, guard opened last.",
+        "Infrared thermometer at the belt's side; stopped, key out, guard opened last.", 2, When.AT_WORK,
     ),
     number("hours_since_new", "Hours run since the belt was fitted", "h", 0, 20000, "From the work record."),
 )  # fmt: skip
 TENSION = (
     number(
         "deflection_force", "Force that deflects the belt 16 mm per metre of span at mid-span", "N", 0, 2000,
-        "Spring gauge at mid-span, straightedge from sheave to sheave; engine off, key out.",
+        "Spring gauge at mid-span, straightedge from sheave to sheave; engine off, key out.", 5,
     ),
 )  # fmt: skip
 

@@ -12,7 +12,7 @@ FIXED_CENTRES = Parameter("fixed_centres", "", "Whether the centre distance can 
 WEAR_READINGS = (
     number(
         "measured_length", "Length over the measured pitches, pin centre to pin centre, under tension", "mm",
-        10, 20000, "Tape over as many pitches as can be reached, no offset link; engine off, key out.",
+        10, 20000, "Tape over as many pitches as can be reached, no offset link; engine off, key out.", 5,
     ),
     number("measured_pitches", "Pitches that the measured length covers", "1", 1, 500, "Count the links."),
 )  # fmt: skip

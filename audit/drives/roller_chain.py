@@ -36,11 +36,11 @@ KIND = Kind(
         *WEAR_READINGS,
         number(
             "movement", "Total up-and-down movement of the slack strand at mid-span", "mm", 0, 500,
-            "Pull one strand tight, move the other by hand against a rule; engine off, key out.",
+            "Pull one strand tight, move the other by hand against a rule; engine off, key out.", 3,
         ),
         number(
             "offset", "Offset of the sprocket faces", "mm", 0, 200,
-            "Straightedge across both sprockets; engine off, key out.",
+            "Straightedge across both sprockets; engine off, key out.", 3,
         ),
     ),
     facts=(

@@ -57,7 +57,7 @@ KIND = Kind(
     quantities=(
         number(
             "idler_rise", "How far the idler pushes the belt out of its straight span", "mm", 0, 300,
-            "Straightedge from sheave to sheave, rule to the belt at the idler; engine off, key out.",
+            "Straightedge from sheave to sheave, rule to the belt at the idler; engine off, key out.", 3,
         ),
         *UPKEEP,
     ),

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 
 from audit.builds import decide
-from audit.intake.setups import VALUE_SECTIONS, find_crop, read_setup
+from audit.intake.setups import HEADER_KEYS, JOB_KEYS, VALUE_SECTIONS, find_crop, read_setup
 from audit.intake.tree import Fields, Node, Problems, said
 from audit.nearest import did_you_mean
 from audit.nouns.machine import MachineCard
@@ -23,6 +23,8 @@ from audit.nouns.setup import Setup, Unit
 from audit.nouns.vocabulary import on_card
 
 CHANGE_SECTIONS = (*VALUE_SECTIONS, "job", "fitted")
+NO_LEGAL = "Run 'setup-audit rulebook prove' to see which rules are in the way."
+"""Advice where a machine has no legal setup to start from."""
 _NOT_MOVED = (Role.FACT, Role.PARAMETER, Role.BUILD)
 _SIDES = ("left", "right")
 
@@ -156,7 +158,7 @@ def read_card(node: Node, rulebook: Rulebook, problems: Problems) -> MachineCard
 
 
 def read_builds(tree: Node, card: MachineCard, problems: Problems) -> tuple[tuple[str, str], ...]:
-    """Which variants are fitted: ``{build: choice}``; null says not known."""
+    """Choices by ``build.<name>`` out of ``{name: choice}``; null says not known."""
     if not isinstance(tree.value, dict):
         problems.add(tree.place, f"'fitted' must be a mapping, not {said(tree.value)}.")
         return ()
@@ -170,7 +172,7 @@ def read_builds(tree: Node, card: MachineCard, problems: Problems) -> tuple[tupl
         elif node.value is not None and node.value not in choices[name]:
             problems.add(node.place, f"is {said(node.value)}; it must be one of: {', '.join(choices[name])}.")
         elif isinstance(node.value, str):
-            found.append((name, node.value))
+            found.append((f"build.{name}", node.value))
     return tuple(found)
 
 
@@ -194,7 +196,10 @@ def read_changes(
     job, fitted = changes.get("job"), changes.get("fitted")
     plain: dict[str, object] = {section: changes[section] for section in VALUE_SECTIONS if section in changes}
     plain["unit"] = {"id": before.unit.id, "card": before.unit.card, "fitted": fitted}
-    plain["job"] = {"crop": before.crop, **(job or {})} if job is None or isinstance(job, dict) else job
+    if job is not None and not isinstance(job, dict):
+        problems.add(place_of("job"), f"'job' must be a mapping, not {said(job)}.")
+        job = None
+    plain["job"] = {"crop": before.crop, **(job or {})}
     try:
         read = read_setup(json.dumps(plain).encode(), "", rulebook)
     except BadInput as error:
@@ -203,18 +208,23 @@ def read_changes(
         return before
     if problems:
         return before
+    if read.crop != before.crop:
+        problems.add(
+            place_of("job/crop"), f"is {read.crop}; a what-if keeps the crop.", "Plan a changeover to another."
+        )
+        return before
     card = rulebook.machines[before.unit.card]
     unit = replace(before.unit, fitted=_fitted(before.unit, fitted if isinstance(fitted, dict) else {}, read.unit))
     values = dict(before.values)
     for name, value in read.values.items():
         if not name.startswith("build."):
             values[name] = _sides_kept(name, value, values.get(name), plain)
+    values.update(dict.fromkeys(_no_longer_known(job)))
     values.update(decide(card, unit))
     given = {**before.given, **read.given}
     return replace(
         before,
         unit=unit,
-        crop=read.crop,
         header_kind=str(values.get("job.header_kind") or ""),
         values=values,
         given=given,
@@ -224,6 +234,15 @@ def read_changes(
 def _fitted(before: Unit, changed: Collection[str], read: Unit) -> tuple[tuple[str, str], ...]:
     """What is fitted: as it was, save what the changes name."""
     return (*(pair for pair in before.fitted if pair[0] not in changed), *read.fitted)
+
+
+def _no_longer_known(job: object) -> Iterator[str]:
+    """Quantities of the job that the changes say are not known; in a setup null there says nothing."""
+    if isinstance(job, dict):
+        yield from (name for key, name in JOB_KEYS.items() if key in job and job[key] is None)
+        if "header" in job:
+            header = dict.fromkeys(HEADER_KEYS) if job["header"] is None else job["header"]
+            yield from (name for key, name in HEADER_KEYS.items() if key in header and header[key] is None)
 
 
 def _sides_kept(name: str, value: Value | Sided, was: Value | Sided, plain: Mapping[str, object]) -> Value | Sided:

@@ -84,6 +84,7 @@ def read_procedure(
         fields.texts("after"),
         tuple(also(name, node) for name, node in fields.pairs("also")),
         quantities("takes"),
+        quantities("measures"),
         read_when(fields, When.STOPPED if safe else When.RUNNING),
         read_basis(fields, sources),
         fields.place,

@@ -62,13 +62,14 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
     minutes = fields.number("minutes", 1.0, low=0)
     when = read_when(fields, When.STOPPED)
     sided = fields.truth("sided", False)
+    of_crop = fields.truth("of_crop", False)
     open_words = fields.truth("open", False)
     if role is Role.EVENT:
         fields.close()
-        return Quantity(name, role, Form.TIME, meaning)
+        return Quantity(name, role, Form.TIME, meaning, of_crop=of_crop)
     if fields.truth("yes_no", False):
         fields.close()
-        return Quantity(name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when)
+        return Quantity(name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when, of_crop=of_crop)
     words = _words(fields, open_words)
     unit = "" if words or open_words else fields.text("unit")
     lowest, highest = fields.optional_number("lowest"), fields.optional_number("highest")
@@ -84,7 +85,7 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
             problems.add(fields.place, f"'{name}' needs 'lowest' and 'highest'.", "Outside them a value is impossible.")
     fields.close()
     form = Form.WORD if words or open_words else Form.NUMBER
-    return Quantity(name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when)
+    return Quantity(name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when, of_crop)
 
 
 def _words(fields: Fields, open_words: bool) -> tuple[tuple[str, str], ...]:

@@ -57,6 +57,7 @@ class Quantity:
         words: allowed words with their meanings, in order; empty for open words (form WORD) and other forms.
         lowest, highest: bounds in ``unit`` outside which a value is impossible, None for no bound.
         how: how a person takes it, '' where it is not taken by hand.
+        of_crop: it belongs to the crop being cut and says nothing of the next.
         minutes: what taking it takes.   when: with the engine stopped, running, or at work in the crop.
     """
 
@@ -73,3 +74,4 @@ class Quantity:
     how: str = ""
     minutes: float = 1.0
     when: When = When.STOPPED
+    of_crop: bool = False

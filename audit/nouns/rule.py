@@ -213,7 +213,7 @@ class Procedure:
     Attributes:
         moves: settings it moves.   brings: readings it brings to their target, and events that doing it records.
         also: the same for one component only, where the procedure is one for a whole family.
-        takes: readings that must be taken again once it is done.
+        takes: readings that must be taken again once it is done.   measures: readings that doing it takes.
         when: whether it is done with the engine stopped, with it running, or at work in the crop.
         safe: safety states to take first, keys of the caution list.
         before: procedures to be done first.   after: procedures to be done afterwards, a re-check among them.
@@ -234,6 +234,7 @@ class Procedure:
     after: tuple[str, ...]
     also: tuple[tuple[str, tuple[str, ...]], ...]
     takes: tuple[str, ...]
+    measures: tuple[str, ...]
     when: When
     basis: Basis
     place: Place

@@ -7,7 +7,7 @@ search could find: between two such values no answer changes, and the one neares
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from itertools import product
+from itertools import pairwise, product
 from math import ceil, floor, isfinite
 
 from audit.checking import ROUNDING
@@ -123,7 +123,9 @@ class Candidates:
         found = self.kept.get(key)
         if found is None:
             points = sorted({point for point in self.points(name, values, free, deeper=True) if isfinite(point)})
-            found = tuple(self.settable(name, points) if quantity.role is Role.SETTING else self.readable(quantity, points))
+            found = tuple(
+                self.settable(name, points) if quantity.role is Role.SETTING else self.readable(quantity, points)
+            )
             if len(self.kept) >= _MOST_REMEMBERED:
                 self.kept.clear()
             self.kept[key] = found
@@ -167,7 +169,8 @@ class Candidates:
         carried, quantity = self.steps.get(name), self.names[name]
         low, high = bounds(quantity)
         found: dict[Value, None] = {}
-        for point in points:
+        ends = [end for end in (low, high) if isfinite(end)]
+        for point in (*points, *((one + two) / 2 for one, two in pairwise(points)), *ends):
             for value in self.stepped(point, carried.step if carried else None, quantity, low):
                 if low - ROUNDING * abs(low) <= value <= high + ROUNDING * abs(high):
                     found[min(max(value, low), high)] = None
@@ -189,9 +192,11 @@ class Candidates:
         """Values inside each stretch between points, then beyond the ends, then the points themselves."""
         low, high = bounds(quantity)
         if not points:
-            return [min(max(0.0, low), high)]
+            if not (isfinite(low) and isfinite(high)):
+                return [min(max(0.0, low), high)]
+            return [low + (high - low) * share for share in (0.5, 0.25, 0.75, 0.125, 0.0, 1.0)]
         found: dict[Value, None] = {}
-        tried = [(a + b) / 2 for a, b in zip(points, points[1:], strict=False)]
+        tried = [(a + b) / 2 for a, b in pairwise(points)]
         for share in (0.02, 0.1, 0.5, 0.001):
             tried += [points[0] - share * (abs(points[0]) or 1.0), points[-1] + share * (abs(points[-1]) or 1.0)]
         for value in (*tried, *points, low, high):
@@ -226,7 +231,7 @@ def roots(at: Callable[[float], float | None], low: float, high: float) -> Itera
                 if low <= root <= high:
                     yield root
             return
-    for (xa, ya), (xb, yb) in zip(known, known[1:], strict=False):
+    for (xa, ya), (xb, yb) in pairwise(known):
         if ya == 0.0:
             yield xa
         elif ya * yb < 0:
@@ -244,4 +249,3 @@ def _halved(at: Callable[[float], float | None], low: float, high: float, at_low
         else:
             high = middle
     return (low + high) / 2
-

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from audit.nouns.plan import Lock, Locks
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.planning.candidates import bounds
-from audit.planning.solver import Choice, Cost, Demand, Option, cheapest
+from audit.planning.solver import Choice, Cost, Demand, Option, Solution, cheapest
 from audit.planning.tasks import numbers
-from audit.planning.worksheet import WHEN_DONE, Values, WorkSheet
+from audit.planning.worksheet import Values, WorkSheet
 
 _MILLION = 1_000_000
+_MOST_READABLE = 48
+"""Values tried for a reading that is brought right; its procedure aims inside its window, not at an edge."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +42,10 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class Stuck:
-    """There is no correction: ``active`` are the questions that were looked at when that became certain."""
+    """There is no correction: ``asked`` are the questions that were held to when that became certain."""
 
     failing: tuple[int, ...]
-    active: frozenset[int]
+    asked: tuple[int, ...]
 
 
 class Case:
@@ -52,21 +54,24 @@ class Case:
     Args:
         values: as found.
         locks: what may not be done.
+        given: tasks that are done in any case.
         freed: quantities that may take any value at no cost: for asking what else is in the way.
     """
 
     def __init__(
-        self, worksheet: WorkSheet, values: Values, locks: Iterable[Lock] = (), freed: frozenset[str] = frozenset()
-    ) -> None:
+        self, worksheet: WorkSheet, values: Values, locks: Iterable[Lock] = (), given: int = 0,
+        freed: frozenset[str] = frozenset(),
+    ) -> None:  # fmt: skip
         self.worksheet = worksheet
         self.found = worksheet.filled(values)
         self.locks = tuple(locks)
+        self.given = given
         self.freed = freed
         self.banned = banned(worksheet, self.locks)
         self.most = min((float(lock.what) * 60 for lock in self.locks if lock.kind == "minutes"), default=None)
         self.failing = tuple(worksheet.failing(self.found))
         self.broken = frozenset(n for n in self.failing if worksheet.probes[n].is_broken(self.found))
-        self.kept: dict[str, list[Option]] = {}
+        self.kept: dict[tuple[str, bool, bool], list[Option]] = {}
 
     def correct(self, out_of_time: Callable[[], bool]) -> Correction | Stuck:
         """The cheapest correction. Raises OutOfTime if time ran out before any was found."""
@@ -75,76 +80,83 @@ class Case:
         while True:
             solution = self.solve(active, out_of_time)
             if solution is None or (self.most is not None and solution.cost[0] > self.most):
-                return Stuck(self.failing, frozenset(active))
+                return Stuck(self.failing, tuple(self.asked(active, closed=True)[0]))
             proven = proven and solution.proven
             values = self.after(dict(solution.options), solution.tasks)
             wrong = set(self.still_failing(values)) - active
             if not wrong:
-                return Correction(
-                    self.failing, solution.tasks, dict(solution.options), values, solution.cost, proven
-                )
+                return Correction(self.failing, solution.tasks, dict(solution.options), values, solution.cost, proven)
             active |= wrong
 
-    def solve(self, active: Iterable[int], out_of_time: Callable[[], bool], hold_all: bool = True) -> object:
-        """The cheapest choice for the quantities behind some questions."""
-        probes, by_input = self.worksheet.probes, self.worksheet.by_input
-        active = set(active)
-        looked_at = {name for number in active for name in probes[number].inputs}
-        options = self.options(looked_at)
+    def solve(
+        self, active: Iterable[int], out_of_time: Callable[[], bool], closed: bool = True
+    ) -> Solution | None:
+        """The cheapest choice for the quantities behind some questions.
+
+        Args:
+            closed: hold it also to every other question on those quantities alone.
+        """
+        asked, options = self.asked(set(active), closed)
         free = {name for name, some in options.items() if len(some) > 1}
-        asked = set(active)
-        if hold_all:
-            for name in free:
-                for number in by_input[name]:
-                    if number not in asked and all(
-                        other in free or other not in looked_at and not self.may_change(other)
-                        for other in probes[number].inputs
-                    ):
-                        asked.add(number)
-        demands = [self.demand(number, options, free) for number in sorted(asked)]
+        demands = [self.demand(number, free) for number in asked]
         return cheapest(
-            {name: options[name] for name in sorted(free)}, demands, self.worksheet.tasks.cost, out_of_time
+            {name: options[name] for name in sorted(free)}, demands, self.worksheet.tasks.cost, out_of_time, self.given
         )
+
+    def asked(self, active: set[int], closed: bool) -> tuple[list[int], dict[str, list[Option]]]:
+        """The questions that a choice is held to, and the options of the quantities behind them."""
+        probes, by_input = self.worksheet.probes, self.worksheet.by_input
+        looked_at = {name for number in active for name in probes[number].inputs}
+        open_ = {name for number in active - self.broken for name in probes[number].inputs}
+        options = self.options(looked_at, open_, closed)
+        asked = set(active)
+        for name in looked_at if closed else ():
+            for number in by_input[name]:
+                if number not in asked and all(
+                    other in looked_at or not self.may_change(other) for other in probes[number].inputs
+                ):
+                    asked.add(number)
+        return sorted(asked), options
 
     def may_change(self, name: str) -> bool:
         """Whether anything on this machine moves a quantity, brings it right or takes it."""
-        return self.found[name] is None or bool(self.worksheet.tasks.remedies.get(name)) or name in self.freed
+        if name in self.freed or self.found[name] is None:
+            return True
+        return name in self.worksheet.movable
 
-    def options(self, looked_at: set[str]) -> dict[str, list[Option]]:
-        """The options of some quantities."""
+    def options(self, looked_at: set[str], open_: set[str], closed: bool) -> dict[str, list[Option]]:
+        """The options of some quantities; taking a reading answers a question that is open, but mends none."""
         found: dict[str, list[Option]] = {}
         called = 0
         for name in looked_at:
-            if name not in self.kept:
-                self.kept[name] = self.options_of(name)
-            found[name] = self.kept[name]
+            key = name, name in open_, closed
+            if key not in self.kept:
+                self.kept[key] = self.options_of(*key)
+            found[name] = self.kept[key]
             for option in found[name]:
                 called |= option.tasks & ~(1 << option.by if option.by >= 0 else 0)
-        takes = self.worksheet.tasks.number
         for name in looked_at:
-            take = takes.get(("", name))
+            take = self.worksheet.tasks.takers.get(name)
             if take is not None and called >> take & 1 and self.is_known(name) and not self.banned >> take & 1:
-                again = [
-                    Option(self.both(name, value), 1 << take, take, needs=1 << take) for value in self.worth(name)
-                ]
+                again = [Option(self.both(name, value), 1 << take, take, needs=1 << take) for value in self.worth(name, closed)]
                 found[name] = [*found[name], *again]
         return found
 
-    def options_of(self, name: str) -> list[Option]:
+    def options_of(self, name: str, may_take: bool, closed: bool) -> list[Option]:
         tasks, quantity = self.worksheet.tasks, self.worksheet.quantity(name)
         as_found = self.found[name]
         found = [Option(as_found)]
         if name in self.freed:
-            return found + [Option(self.both(name, value), moved=1) for value in self.worth(name)]
+            return found + [Option(self.both(name, value), moved=1) for value in self.worth(name, closed)]
         remedies = [n for n in tasks.remedies.get(name, ()) if not tasks.closure[n] & self.banned]
         if quantity.role is Role.EVENT:
             time = self.worksheet.time_of(name)
             return found + [Option(time, tasks.closure[n], n, 1) for n in remedies]
-        take = tasks.number.get(("", name))
-        if take is not None and not self.is_known(name) and not self.banned >> take & 1:
-            found += [Option(self.both(name, value), 1 << take, take) for value in self.worth(name)]
-        if remedies:
-            for value in self.worth(name):
+        take = tasks.takers.get(name)
+        if may_take and take is not None and not self.is_known(name) and not self.banned & tasks.closure[take]:
+            found += [Option(self.both(name, value), tasks.closure[take], take) for value in self.worth(name, closed)]
+        if remedies and as_found is not None and quantity.role is not Role.JOB:  # what nobody knows is looked at first
+            for value in self.worth(name, closed):
                 whole = (value, value) if quantity.sided else value
                 if quantity.role is Role.SETTING and whole == as_found:
                     continue
@@ -152,20 +164,24 @@ class Case:
                 found += [Option(whole, tasks.closure[n], n, 1, change) for n in remedies]
         return found
 
-    def worth(self, name: str) -> list[Value]:
-        """Candidate values of one side that pass the questions on this quantity alone."""
+    def worth(self, name: str, closed: bool) -> list[Value]:
+        """Candidate values of one side; if ``closed``, those that pass the questions on this quantity alone."""
         worksheet = self.worksheet
         sided = worksheet.quantity(name).sided
-        alone = [n for n in worksheet.by_input[name] if len(worksheet.probes[n].inputs) == 1]
+        alone = [n for n in worksheet.by_input[name] if closed and len(worksheet.probes[n].inputs) == 1]
         tried = worksheet.candidates.of(name, self.found, worksheet.movable)
         found = [
             value for value in tried
             if all(worksheet.probes[n][(value, value) if sided else value] for n in alone)
         ]  # fmt: skip
+        if worksheet.quantity(name).form is Form.NUMBER and (
+            worksheet.quantity(name).role is not Role.SETTING or self.found[name] is None
+        ):
+            found = _from_the_middle(found)
         joint = len(alone) < len(worksheet.by_input[name])
         if worksheet.quantity(name).role is not Role.SETTING and not joint:
             return found[:1]
-        return found
+        return found[:_MOST_READABLE] if worksheet.quantity(name).role is not Role.SETTING else found
 
     def is_known(self, name: str) -> bool:
         value = self.found[name]
@@ -193,7 +209,7 @@ class Case:
         ]  # fmt: skip
         return round(_MILLION * sum(shares) / len(shares))
 
-    def demand(self, number: int, options: dict[str, list[Option]], free: set[str]) -> Demand:
+    def demand(self, number: int, free: set[str]) -> Demand:
         """A question as a constraint on the options of its quantities."""
         probe = self.worksheet.probes[number]
         base = [self.found[name] for name in probe.inputs]
@@ -208,11 +224,11 @@ class Case:
                 row[place] = option.value
             if not probe[row[0] if alone else tuple(row)]:
                 return False
-            if cures is None or any(option.by in cures or option.needs for option in chosen):
+            if cures is None or any(option.tasks & cures for option in chosen):
                 return True
             return any(option.by < 0 and option.moved for option in chosen) or not asked(*row)
 
-        return Demand(tuple(probe.inputs[place] for place in places), holds)
+        return Demand(tuple(probe.inputs[place] for place in places), holds, cures or 0)
 
     def after(self, chosen: dict[str, Option], tasks: int) -> dict[str, Value | Sided]:
         """Every quantity once the tasks are done: as chosen, events recorded, readings that were brought right."""
@@ -224,7 +240,7 @@ class Case:
             task = worksheet.tasks.all[number]
             for name in task.records:
                 values[name] = worksheet.time_of(name)
-            for name in task.brings:
+            for name in (*task.brings, *task.measures):
                 if name not in chosen or chosen[name].by < 0:
                     touched[name] = None
         for name in sorted(touched):
@@ -236,7 +252,7 @@ class Case:
         worksheet = self.worksheet
         asking = [worksheet.probes[number] for number in worksheet.by_input.get(name, ())]
         as_found = values[name]
-        tried: list[Value | Sided] = [as_found] if self.is_known(name) else []
+        tried: list[Value | Sided] = [as_found]
         if asking:
             tried += [self.both(name, value) for value in worksheet.candidates.of(name, values, frozenset())]
         for value in tried:
@@ -250,7 +266,16 @@ class Case:
         worksheet = self.worksheet
         changed = {name for name, value in values.items() if value != self.found[name]}
         asked = {number for name in changed for number in worksheet.by_input.get(name, ())} | set(self.failing)
-        return [number for number in sorted(asked) if not worksheet.probes[number][worksheet.probes[number].key(values)]]
+        return [
+            number for number in sorted(asked) if not worksheet.probes[number][worksheet.probes[number].key(values)]
+        ]
+
+
+def _from_the_middle(values: list[Value]) -> list[Value]:
+    """Numbers in order of their distance from the middle of them all: there, readings agree best with each other."""
+    found = [value for value in values if isinstance(value, float)]
+    middle = (min(found, default=0.0) + max(found, default=0.0)) / 2
+    return [*sorted(found, key=lambda value: (abs(value - middle), value))]
 
 
 def as_locks(locks: Locks) -> tuple[Lock, ...]:

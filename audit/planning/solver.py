@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from itertools import product
+from typing import Any, NamedTuple
 
 from constraint import Constraint, OptimizedBacktrackingSolver, Problem
 
 from audit.nouns.quantity import Sided, Value
 
 
-@dataclass(frozen=True, slots=True)
-class Option:
+class Option(NamedTuple):
     """One way in which a quantity may end up.
 
     Attributes:
@@ -35,18 +35,19 @@ class Option:
     needs: int = 0
 
 
-Cost = tuple[int, int, int, int, int]
-"""Seconds, parts, moves, change, and order of preference of the options chosen."""
+Cost = tuple[int, int, int, int]
+"""Seconds, parts, moves, and change."""
 
 Choice = tuple[Option, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """A constraint on some quantities, all of which must have a value; ``holds`` takes their options in order."""
+    """A constraint on some quantities; ``holds`` takes their options in order. ``cures``: tasks that matter to it."""
 
     scope: tuple[str, ...]
     holds: Callable[[Choice], bool]
+    cures: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +65,15 @@ def cheapest(
     demands: Sequence[Demand],
     price: Callable[[int], tuple[int, int]],
     out_of_time: Callable[[], bool],
+    given: int = 0,
 ) -> Solution | None:
-    """The cheapest choice, None where there is none.
+    """The cheapest choice, None where there is none. Among equals the same one is found every time.
 
     Args:
-        options: by quantity, in order of preference; among equally cheap choices the earlier options win.
+        options: by quantity, in order of preference.
         demands: what must hold.
         price: seconds and parts of a set of tasks; what is in the set is paid once.
+        given: tasks that are done in any case.
         out_of_time: asked during the search; once it says so, the best found so far is returned unproven.
 
     Raises: OutOfTime: before any choice was found.
@@ -78,45 +81,44 @@ def cheapest(
     left = _pruned(options, demands)
     if left is None:
         return None
-    forced = 0
-    for some in left.values():
-        shared = -1
-        for _, option in some:
-            shared &= option.tasks & ~option.needs
-        forced |= shared
+    forced = given | _forced(left)
+    _drop_dominated(left, demands, forced)
     chosen: dict[str, Option] = {}
-    preference, proven, tasks = 0, True, forced
+    proven, tasks = True, forced
     for names, inside in _groups(left, demands, forced):
         if len(names) == 1:
             name = names[0]
-            place, option = min(
-                (one for one in left[name] if not one[1].needs & ~forced),
-                key=lambda one: (*price(one[1].tasks & ~forced), one[1].moved, one[1].change, one[0]),
-                default=(0, None),
-            )
-            if option is None:
+            able = [option for option in left[name] if not option.needs & ~forced]
+            if not able:
                 return None
-            best: Mapping[str, tuple[int, Option]] | None = {name: (place, option)}
+            alone = able[0] if len(able) == 1 else min(able, key=lambda option: _cost(option, price, forced))
+            best: Mapping[str, Option] | None = {name: alone}
         else:
             best, finished = _search(names, left, inside, price, forced, out_of_time)
             proven = proven and finished
         if best is None:
             return None
-        for name, (place, option) in best.items():
+        for name, option in best.items():
             chosen[name] = option
-            preference += place
             tasks |= option.tasks
     seconds, parts = price(tasks)
     moved = sum(option.moved for option in chosen.values())
     change = sum(option.change for option in chosen.values())
-    return Solution(chosen, tasks, (seconds, parts, moved, change, preference), proven)
+    return Solution(chosen, tasks, (seconds, parts, moved, change), proven)
 
 
-Left = dict[str, list[tuple[int, Option]]]
+Left = dict[str, list[Option]]
+
+_MOST_TRIED = 256
+
+
+def _cost(option: Option, price: Callable[[int], tuple[int, int]], forced: int) -> Cost:
+    seconds, parts = price(option.tasks & ~forced)
+    return seconds, parts, option.moved, option.change
 
 
 def _pruned(options: Mapping[str, Sequence[Option]], demands: Sequence[Demand]) -> Left | None:
-    """Options that pass every demand on their quantity alone, with their places; None if one has none left."""
+    """Options that pass every demand on their quantity alone; None if one has none left."""
     alone: dict[str, list[Demand]] = {}
     for demand in demands:
         if len(demand.scope) == 1:
@@ -126,13 +128,65 @@ def _pruned(options: Mapping[str, Sequence[Option]], demands: Sequence[Demand]) 
     left: Left = {}
     for name, some in options.items():
         tests = alone.get(name, ())
-        found = [
-            (place, option) for place, option in enumerate(some) if all(test.holds((option,)) for test in tests)
-        ]
+        found = [option for option in some if all(test.holds((option,)) for test in tests)] if tests else list(some)
         if not found:
             return None
         left[name] = found
+    for demand in demands:
+        if len(demand.scope) > 1 and not _drop_unknown(left, demand):
+            return None
     return left
+
+
+def _drop_unknown(left: Left, demand: Demand) -> bool:
+    """Drops leaving a quantity unknown where a demand can't hold so; False if nothing else is left."""
+    for place, name in enumerate(demand.scope):
+        first = left[name][0]
+        if first.value is not None:
+            continue
+        others = [[first] if other == name else left[other] for other in demand.scope]
+        size = 1
+        for some in others:
+            size *= len(some)
+        if size <= _MOST_TRIED and not any(demand.holds(chosen) for chosen in product(*others)):
+            left[name] = left[name][1:]
+            if not left[name]:
+                return False
+    return True
+
+
+def _forced(left: Left) -> int:
+    """Tasks that every option of some quantity calls for."""
+    found = 0
+    for some in left.values():
+        shared = -1
+        for option in some:
+            shared &= option.tasks & ~option.needs
+        found |= shared
+    return found
+
+
+def _drop_dominated(left: Left, demands: Sequence[Demand], forced: int) -> None:
+    """Drops options for which another with the same value does all that they do for no more work."""
+    cures = dict.fromkeys(left, 0)
+    for demand in demands:
+        for name in demand.scope:
+            cures[name] |= demand.cures
+    for name, some in left.items():
+        best: dict[object, list[Option]] = {}
+        for option in some:
+            rivals = best.setdefault(option.value, [])
+            extra, useful = option.tasks & ~forced, option.tasks & cures[name]
+            if not any(
+                not rival.tasks & ~forced & ~extra
+                and not useful & ~rival.tasks
+                and rival.moved <= option.moved
+                and not rival.needs
+                for rival in rivals
+            ):
+                rivals.append(option)
+        if len(best) < len(some):
+            left[name] = [option for rivals in best.values() for option in rivals]
 
 
 def _groups(left: Left, demands: Sequence[Demand], forced: int) -> list[tuple[list[str], list[Demand]]]:
@@ -153,7 +207,7 @@ def _groups(left: Left, demands: Sequence[Demand], forced: int) -> list[tuple[li
     by_task: dict[int, str] = {}
     for name, some in left.items():
         open_work = 0
-        for _, option in some:
+        for option in some:
             open_work |= option.tasks | option.needs
         open_work &= ~forced
         while open_work:
@@ -177,50 +231,50 @@ class OutOfTime(Exception):
 
 
 class _Bound(Constraint):
-    """Refuses what already costs more than the best found, and readings taken again without need."""
+    """Refuses what can't cost less than the best found, and readings taken again without need."""
 
     def __init__(
-        self, price: Callable[[int], tuple[int, int]], forced: int, out_of_time: Callable[[], bool], size: int
-    ) -> None:
-        self.price, self.forced, self.out_of_time, self.size = price, forced, out_of_time, size
-        self.best: tuple[Cost, tuple[int, ...]] | None = None
+        self, names: Sequence[str], left: Left, price: Callable[[int], tuple[int, int]], forced: int,
+        out_of_time: Callable[[], bool],
+    ) -> None:  # fmt: skip
+        self.price, self.forced, self.out_of_time, self.size = price, forced, out_of_time, len(names)
+        # whatever is still to be chosen adds at least this much
+        self.least = {name: (min(o.moved for o in left[name]), min(o.change for o in left[name])) for name in names}
+        self.least_moved = sum(moved for moved, _ in self.least.values())
+        self.least_change = sum(change for _, change in self.least.values())
+        self.best: Cost | None = None
         self.tried = 0
 
     def __call__(
-        self, variables: Sequence[str], domains: Any, assignments: dict[str, tuple[int, Option]],
-        forwardcheck: bool = False,
-    ) -> bool:  # fmt: skip
+        self, variables: Sequence[str], domains: Any, assignments: dict[str, Option], forwardcheck: bool = False
+    ) -> bool:
         self.tried += 1
         if self.tried % 256 == 0 and self.out_of_time():
             raise OutOfTime
-        tasks, needs, moved, change, preference = 0, 0, 0, 0, 0
-        for place, option in assignments.values():
-            tasks |= option.tasks
-            moved += option.moved
-            change += option.change
-            preference += place
-            needs |= option.needs
-        if needs and len(assignments) == self.size and not self.supplied(assignments, needs):
-            return False
-        if self.best is None:
+        if self.best is None and len(assignments) < self.size:
             return True
-        cost = (*self.price(tasks & ~self.forced), moved, change, preference)
-        return cost <= self.best[0]
+        if len(assignments) == self.size and not self.supplied(assignments):
+            return False
+        return self.best is None or self.cost(assignments) < self.best
 
-    def supplied(self, assignments: Mapping[str, tuple[int, Option]], needs: int) -> bool:
-        given = self.forced
-        for _, option in assignments.values():
+    def supplied(self, assignments: Mapping[str, Option]) -> bool:
+        """Whether every reading that is taken again is called for by something else."""
+        needs, given = 0, self.forced
+        for option in assignments.values():
+            needs |= option.needs
             given |= option.tasks & ~option.needs
         return not needs & ~given
 
-    def cost(self, assignments: Mapping[str, tuple[int, Option]]) -> Cost:
-        tasks, moved, change, preference = 0, 0, 0, 0
-        for place, option in assignments.values():
+    def cost(self, assignments: Mapping[str, Option]) -> Cost:
+        """The least that a choice begun like this can cost."""
+        tasks, moved, change = 0, self.least_moved, self.least_change
+        for name, option in assignments.items():
+            least = self.least[name]
             tasks |= option.tasks
-            moved += option.moved
-            change += option.change
-            preference += place
-        return (*self.price(tasks & ~self.forced), moved, change, preference)
+            moved += option.moved - least[0]
+            change += option.change - least[1]
+        seconds, parts = self.price(tasks & ~self.forced)
+        return seconds, parts, moved, change
 
 
 class _Holds(Constraint):
@@ -230,41 +284,41 @@ class _Holds(Constraint):
         self.demand = demand
 
     def __call__(
-        self, variables: Sequence[str], domains: Any, assignments: dict[str, tuple[int, Option]],
-        forwardcheck: bool = False,
-    ) -> bool:  # fmt: skip
+        self, variables: Sequence[str], domains: Any, assignments: dict[str, Option], forwardcheck: bool = False
+    ) -> bool:
         options = []
+        missing = 0
         for name in self.demand.scope:
             found = assignments.get(name)
             if found is None:
-                return True
-            options.append(found[1])
-        return self.demand.holds(tuple(options))
+                missing += 1
+            else:
+                options.append(found)
+        if not missing:
+            return self.demand.holds(tuple(options))
+        if missing == 1 and forwardcheck:  # hides the values of the last one that would fail
+            return bool(self.forwardCheck(variables, domains, assignments))
+        return True
 
 
 def _search(
     names: list[str], left: Left, demands: list[Demand], price: Callable[[int], tuple[int, int]], forced: int,
     out_of_time: Callable[[], bool],
-) -> tuple[Mapping[str, tuple[int, Option]] | None, bool]:  # fmt: skip
+) -> tuple[Mapping[str, Option] | None, bool]:  # fmt: skip
     """The best choice for one group, and whether the search went to its end."""
-    problem = Problem(OptimizedBacktrackingSolver(forwardcheck=False))
+    problem = Problem(OptimizedBacktrackingSolver())
     for name in names:
-        by_cost = sorted(
-            left[name],
-            key=lambda one: (*price(one[1].tasks & ~forced), one[1].moved, one[1].change, one[0]),
-            reverse=True,  # the solver takes values from the end
-        )
-        problem.addVariable(name, by_cost)
-    bound = _Bound(price, forced, out_of_time, len(names))
+        some = sorted(left[name], key=lambda option: _cost(option, price, forced))
+        some.reverse()  # the solver takes values from the end
+        problem.addVariable(name, some)
+    bound = _Bound(names, left, price, forced, out_of_time)
     for demand in demands:
         problem.addConstraint(_Holds(demand), demand.scope)
     problem.addConstraint(bound, names)
-    best: Mapping[str, tuple[int, Option]] | None = None
+    best: Mapping[str, Option] | None = None
     try:
         for found in problem.getSolutionIter():
-            key = bound.cost(found), tuple(found[name][0] for name in names)
-            if bound.best is None or key < bound.best:
-                bound.best, best = key, dict(found)
+            best, bound.best = found, bound.cost(found)
     except OutOfTime:
         if best is None:
             raise

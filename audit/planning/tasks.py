@@ -24,6 +24,7 @@ class Task:
 
     Attributes:
         moves: settings it may set.   brings: readings it makes right.   records: events that doing it records.
+        measures: readings it takes.
         before, after: tasks that it calls for.   takes: readings to take again after it.
     """
 
@@ -40,15 +41,20 @@ class Task:
     before: tuple[Key, ...] = ()
     after: tuple[Key, ...] = ()
     takes: tuple[str, ...] = ()
+    measures: tuple[str, ...] = ()
 
     @property
     def taking(self) -> bool:
         """Whether it only takes a reading."""
         return not self.key[0]
 
+    def changes_job(self) -> bool:
+        """Whether it changes what the machine is to do: what is to be taken again then depends on the new job."""
+        return any(name.startswith("job.") for name in self.brings)
+
     def affects(self) -> tuple[str, ...]:
         """Every quantity it may change."""
-        return self.moves + self.brings + self.records
+        return self.moves + self.brings + self.measures + self.records
 
 
 @dataclass(slots=True)
@@ -59,17 +65,15 @@ class Tasks:
         all: by number.   number: by key.
         closure: by number, the set of the task and all that it calls for.
         remedies: by quantity, numbers of the procedures that move, bring or record it.
+        takers: by quantity, number of the task that takes it: a procedure that measures it, else a look of its own.
     """
 
     all: list[Task]
     number: dict[Key, int]
     closure: list[int]
     remedies: dict[str, tuple[int, ...]]
+    takers: dict[str, int]
     _costs: dict[int, tuple[int, int]] = field(default_factory=dict)
-
-    def take(self, name: str) -> int:
-        """The task that takes a reading."""
-        return self.number["", name]
 
     def cost(self, tasks: int) -> tuple[int, int]:
         """Seconds and parts of a set of tasks."""
@@ -94,6 +98,14 @@ def numbers(tasks: int) -> Iterator[int]:
         tasks ^= low
 
 
+def as_set(some: Iterable[int]) -> int:
+    """A set of the tasks with these numbers."""
+    found = 0
+    for number in some:
+        found |= 1 << number
+    return found
+
+
 def tasks_of(card: MachineCard, names: Mapping[str, Quantity], rulebook: Rulebook, follows: Mapping[str, str]) -> Tasks:
     """The tasks of a card.
 
@@ -112,6 +124,7 @@ class _Maker:
         self.components = {component.id: component for component in card.components()}
         self.stations = {part: station.id for station in card.stations for part in station.parts}
         self.stations |= {component.id: component.station for component in card.components()}
+        self.takers: dict[str, Key] = {}
         self.moves: dict[Key, list[tuple[str, Move]]] = {}
         self.found: dict[Key, Task] = {}
 
@@ -124,9 +137,11 @@ class _Maker:
         for procedure in self.rulebook.procedures.values():
             for on in self.places(procedure):
                 self.add(procedure, on)
+        self.takers = {name: task.key for task in self.found.values() for name in task.measures}
         for name, quantity in self.names.items():
-            if quantity.role in (Role.SETTING, Role.READING, Role.JOB, Role.UNIT) and name != "job.crop":
+            if name not in self.takers and quantity.role in (Role.SETTING, Role.READING, Role.JOB, Role.UNIT) and name != "job.crop":
                 station = self.stations.get(name.partition(".")[0], "")
+                self.takers[name] = ("", name)
                 self.found["", name] = Task(
                     ("", name), station, quantity.when, quantity.minutes, 1, (), (), brings=(name,)
                 )
@@ -180,10 +195,15 @@ class _Maker:
         also = dict(procedure.also).get(on, ())
         named = [self.full(name, on) for name in (*procedure.moves, *procedure.brings, *also)]
         touched = dict.fromkeys([name for name in named if name] + [name for name, _ in own])
-        if not touched:
+        if not touched or self.only_notes(procedure, touched):
             return
         roles = {name: self.names[name].role for name in touched}
-        of_part = self.stations.get(on or next(iter(touched)).partition(".")[0], "")
+        takes, measures = (
+            tuple(filter(None, (self.full(name, on) for name in some)))
+            for some in (procedure.takes, procedure.measures)
+        )
+        parts = [on, *(name.partition(".")[0] for name in (*touched, *takes))]
+        of_part = next((self.stations[part] for part in parts if part in self.stations), "")
         self.found[key] = Task(
             key,
             of_part,
@@ -195,8 +215,15 @@ class _Maker:
             tuple(name for name in touched if roles[name] is Role.SETTING),
             tuple(name for name in touched if roles[name] not in (Role.SETTING, Role.EVENT)),
             tuple(name for name in touched if roles[name] is Role.EVENT),
-            takes=tuple(filter(None, (self.full(name, on) for name in procedure.takes))),
+            takes=takes,
+            measures=measures,
         )
+
+    def only_notes(self, procedure: Procedure, touched: Iterable[str]) -> bool:
+        """Whether nothing is left of a procedure on this machine but an event that it records beside."""
+        fixed = self.rulebook.vocabulary.fixed
+        proper = [n for n in (*procedure.moves, *procedure.brings) if n not in fixed or fixed[n].role is not Role.EVENT]
+        return bool(proper) and all(self.names[name].role is Role.EVENT for name in touched)
 
     def link(self, task: Task) -> None:
         """Fills in what a task calls for; preparations are made for its station when they are first needed."""
@@ -249,11 +276,7 @@ class _Maker:
         if family:
             members = {component.id for component in self.members(family)}
             parts = [task.key[1], *(touched.partition(".")[0] for touched in task.affects())]
-            return [
-                (name, part)
-                for part in dict.fromkeys(parts)
-                if part in members and (name, part) in self.found
-            ]
+            return [(name, part) for part in dict.fromkeys(parts) if part in members and (name, part) in self.found]
         if (name, "") in self.found:
             return [(name, "")]
         if procedure.moves or procedure.brings:  # nothing of it is on this machine
@@ -277,7 +300,9 @@ class _Maker:
             if key not in closure:
                 task = self.found[key]
                 found = 1 << number[key]
-                called: Iterable[Key] = (*task.before, *task.after, *(("", name) for name in task.takes))
+                called: Iterable[Key] = (*task.before, *task.after)
+                if not task.changes_job():
+                    called = (*called, *(self.takers[name] for name in task.takes))
                 for other in called:
                     found |= close(other, (*behind, key))
                 closure[key] = found
@@ -287,10 +312,10 @@ class _Maker:
         for task in everything:
             close(task.key, ())
             if not task.taking:
-                for name in task.affects():
+                for name in (*task.moves, *task.brings, *task.records):
                     remedies.setdefault(name, []).append(number[task.key])
         return Tasks(
             everything, number, [closure[task.key] for task in everything],
             {name: tuple(found) for name, found in remedies.items()},
+            {name: number[key] for name, key in self.takers.items()},
         )  # fmt: skip
-

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any
@@ -14,7 +14,7 @@ from audit.nouns.rule import RecordedAfter
 from audit.nouns.rulebook import Rulebook
 from audit.planning.candidates import Candidates
 from audit.planning.probes import Probe, Probes
-from audit.planning.tasks import Tasks, tasks_of
+from audit.planning.tasks import Tasks, as_set, tasks_of
 from audit.sheet import Sheet
 
 Values = Mapping[str, Value | Sided]
@@ -28,10 +28,12 @@ class WorkSheet:
     """Attributes:
     probes: one for each question, in the sheet's order.
     by_input: numbers of the questions that depend on a quantity.
-    cures: by question, numbers of the tasks that its rule names as cure, and of those that move a setting which it
+    cures: by question, set of the tasks that its rule names as cure, and of those that move a setting which it
         depends on beside a reading: the reading is then taken anew.
     inputs: every quantity that some question depends on.
     movable: those that some procedure moves or brings right.
+    follows: by event, the event that some rule wants recorded after it.
+    read_at: by reading, the settings that some question on it depends on too.
     depth: of an event, how many others must be recorded before it.
     """
 
@@ -40,12 +42,14 @@ class WorkSheet:
     tasks: Tasks
     probes: tuple[Probe, ...]
     by_input: Mapping[str, tuple[int, ...]]
-    cures: tuple[frozenset[int], ...]
+    cures: tuple[int, ...]
     inputs: tuple[str, ...]
     candidates: Candidates
     number_of: Mapping[Asked, int]
     movable: frozenset[str]
+    follows: Mapping[str, str]
     depth: Mapping[str, int]
+    read_at: Mapping[str, frozenset[str]]
     _blank: Mapping[str, Value | Sided]
     _single: tuple[tuple[str, tuple[int, ...]], ...]
     _joint: tuple[tuple[int, Any], ...]
@@ -98,12 +102,14 @@ def make_worksheet(sheet: Sheet, rulebook: Rulebook) -> WorkSheet:
         tasks,
         made,
         {name: tuple(numbers) for name, numbers in by_input.items()},
-        tuple(frozenset(_cures(probe, tasks, sheet)) for probe in made),
+        tuple(as_set(_cures(probe, tasks, sheet)) for probe in made),
         tuple(by_input),
         Candidates(sheet.card, probes, sheet.questions),
         {(question.rule.id, question.on): number for number, question in enumerate(sheet.questions)},
-        frozenset(tasks.remedies),
+        frozenset(name for name in tasks.remedies if sheet.names[name].role is not Role.JOB),
+        follows,
         depth,
+        _read_at(made, sheet),
         dict.fromkeys((*sheet.names, *by_input)),
         tuple((name, tuple(numbers)) for name, numbers in single.items()),
         tuple((n, _picker(probe.inputs)) for n, probe in enumerate(made) if len(probe.inputs) != 1),
@@ -124,6 +130,16 @@ def _follows(sheet: Sheet) -> dict[str, str]:
     }
 
 
+def _read_at(probes: Iterable[Probe], sheet: Sheet) -> dict[str, frozenset[str]]:
+    found: dict[str, set[str]] = {}
+    for probe in probes:
+        settings = {name for name in probe.inputs if sheet.names[name].role is Role.SETTING}
+        for name in probe.inputs:
+            if settings and sheet.names[name].role is Role.READING:
+                found.setdefault(name, set()).update(settings)
+    return {name: frozenset(settings) for name, settings in found.items()}
+
+
 def _depth(event: str, follows: Mapping[str, str]) -> int:
     earlier = [first for first, later in follows.items() if later == event]
     return 1 + max(_depth(first, follows) for first in earlier) if earlier else 0
@@ -137,5 +153,3 @@ def _cures(probe: Probe, tasks: Tasks, sheet: Sheet) -> Iterator[int]:
         for number in tasks.remedies.get(name, ()):
             if upstream or tasks.all[number].key[0] in named:
                 yield number
-
-

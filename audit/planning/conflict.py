@@ -1,0 +1,101 @@
+"""Why there is no plan: the smallest set of rules, locks and as-found values that cannot hold together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import combinations
+from typing import TypeVar
+
+from audit.nouns.plan import Conflict, Lock
+from audit.planning.correction import Case, Stuck
+
+T = TypeVar("T")
+
+
+def conflict_of(case: Case, stuck: Stuck, out_of_time: Callable[[], bool]) -> Conflict:
+    """The conflict of a setup that cannot be corrected."""
+    worksheet = case.worksheet
+    questions = stuck.asked
+    inputs = {name for number in questions for name in worksheet.probes[number].inputs}
+    fixed = sorted(name for name in inputs if not case.may_change(name) and case.found[name] is not None)
+    elements: list[int | Lock | str] = [*questions, *case.locks, *fixed]
+
+    def feasible(kept: frozenset[int | Lock | str]) -> bool:
+        numbers = [element for element in kept if isinstance(element, int)]
+        locks = [element for element in kept if isinstance(element, Lock)]
+        freed = frozenset(name for name in fixed if name not in kept)
+        freer = Case(worksheet, case.found, locks, case.given, freed)
+        solution = freer.solve(numbers, out_of_time, closed=False)
+        return solution is not None and (freer.most is None or solution.cost[0] <= freer.most)
+
+    core = smallest_conflict(elements, feasible)
+    rules = [worksheet.sheet.questions[element] for element in core if isinstance(element, int)]
+    return Conflict(
+        tuple((question.rule.id, question.on) for question in rules),
+        tuple(element for element in case.locks if element in core),
+        tuple((name, case.found[name]) for name in fixed if name in core),
+        tuple(releases(case, out_of_time)),
+    )
+
+
+def releases(case: Case, out_of_time: Callable[[], bool]) -> list[tuple[Lock, ...]]:
+    """Smallest sets of locks, none containing another, whose release opens a plan."""
+    found: list[tuple[Lock, ...]] = []
+    for size in range(1, len(case.locks) + 1):
+        for some in combinations(case.locks, size):
+            if any(set(smaller) <= set(some) for smaller in found):
+                continue
+            kept = [lock for lock in case.locks if lock not in some]
+            freer = Case(case.worksheet, case.found, kept, case.given, case.freed)
+            if not isinstance(freer.correct(out_of_time), Stuck):
+                found.append(some)
+    return found
+
+
+def smallest_conflict(elements: Sequence[T], feasible: Callable[[frozenset[T]], bool]) -> frozenset[T]:
+    """A set of elements that is infeasible and of which no smaller set is, by size.
+
+    Each round takes a smallest set that meets every correction set found so far. If it is feasible, it is grown until
+    nothing can be added, and what is left out is the next correction set; else it is the answer. A set that meets them
+    all is never larger than the smallest conflict, so the first infeasible one is smallest (Ignatiev, Previti, Liffiton
+    and Marques-Silva, Smallest MUS extraction with minimal hitting set dualization, 2015).
+
+    Args:
+        feasible: whether a set can hold together; taking elements away never makes a set infeasible.
+    """
+    everything = frozenset(elements)
+    if feasible(everything):
+        raise ValueError("there is no conflict")
+    corrections: list[frozenset[T]] = []
+    while True:
+        chosen = _smallest_hitting(elements, corrections)
+        if not feasible(chosen):
+            return chosen
+        grown = chosen
+        for element in elements:
+            if element not in grown and feasible(grown | {element}):
+                grown |= {element}
+        corrections.append(everything - grown)
+
+
+def _smallest_hitting(elements: Sequence[T], sets: Sequence[frozenset[T]]) -> frozenset[T]:
+    """A smallest set that has an element of each set; the first one by the order of the elements."""
+
+    def search(chosen: frozenset[T], size: int) -> frozenset[T] | None:
+        missed = next((some for some in sets if not some & chosen), None)
+        if missed is None:
+            return chosen
+        if len(chosen) == size:
+            return None
+        for element in elements:
+            if element in missed:
+                found = search(chosen | {element}, size)
+                if found is not None:
+                    return found
+        return None
+
+    for size in range(len(elements) + 1):
+        found = search(frozenset(), size)
+        if found is not None:
+            return found
+    raise ValueError("an empty set can't be hit")
