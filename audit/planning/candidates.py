@@ -194,7 +194,7 @@ class Candidates:
         if not points:
             if not (isfinite(low) and isfinite(high)):
                 return [min(max(0.0, low), high)]
-            return [low + (high - low) * share for share in (0.5, 0.25, 0.75, 0.125, 0.0, 1.0)]
+            return [low + (high - low) * share for share in (0.0, 0.5, 0.25, 0.75, 0.125, 1.0)]
         found: dict[Value, None] = {}
         tried = [(a + b) / 2 for a, b in pairwise(points)]
         for share in (0.02, 0.1, 0.5, 0.001):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from audit.nouns.plan import Lock, Locks
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.planning.candidates import bounds
+from audit.planning.probes import Probe
 from audit.planning.solver import Choice, Cost, Demand, Option, Solution, cheapest
 from audit.planning.tasks import numbers
 from audit.planning.worksheet import Values, WorkSheet
@@ -97,7 +98,7 @@ class Case:
             closed: hold it also to every other question on those quantities alone.
         """
         asked, options = self.asked(set(active), closed)
-        free = {name for name, some in options.items() if len(some) > 1}
+        free = {name for name, some in options.items() if len(some) > 1 or some[0].by >= 0}
         demands = [self.demand(number, free) for number in asked]
         return cheapest(
             {name: options[name] for name in sorted(free)}, demands, self.worksheet.tasks.cost, out_of_time, self.given
@@ -116,7 +117,20 @@ class Case:
                     other in looked_at or not self.may_change(other) for other in probes[number].inputs
                 ):
                     asked.add(number)
+        for number in active:
+            self.drop_unknown(probes[number], options)
         return sorted(asked), options
+
+    def drop_unknown(self, probe: Probe, options: dict[str, list[Option]]) -> None:
+        """What a question can't hold without is not left unknown, if the question is asked whatever is done."""
+        if any(len(options[name]) > 1 or self.found[name] is None for name in probe.deciding):
+            return
+        if not probe.is_asked(self.found):
+            return
+        for name in probe.needed:
+            some = options[name]
+            if len(some) > 1 and some[0].value is None:
+                options[name] = some[1:]
 
     def may_change(self, name: str) -> bool:
         """Whether anything on this machine moves a quantity, brings it right or takes it."""
@@ -174,7 +188,7 @@ class Case:
             value for value in tried
             if all(worksheet.probes[n][(value, value) if sided else value] for n in alone)
         ]  # fmt: skip
-        if worksheet.quantity(name).form is Form.NUMBER and (
+        if alone and worksheet.quantity(name).form is Form.NUMBER and (
             worksheet.quantity(name).role is not Role.SETTING or self.found[name] is None
         ):
             found = _from_the_middle(found)

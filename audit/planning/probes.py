@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from audit.answers import names_of
 from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
+from audit.conditions import quantities
 from audit.facts import work_out
 from audit.nouns.fact import Computation, Constant, Ref
 from audit.nouns.quantity import Quantity, Sided, Value
+from audit.nouns.rule import All, Compare, Condition, Not
 from audit.sheet import Question, Sheet
 
 _MOST_REMEMBERED = 4096
@@ -20,14 +22,17 @@ class Probe(dict[Any, bool]):
 
     Attributes:
         inputs: settings, readings, events, job and builds that the question depends on, through facts too.
+        needed: inputs without which the question, once asked, can't hold.
+        deciding: inputs that decide whether it is asked.
         key: what is looked up is the one input's value, or the tuple of all.
     """
 
     def __init__(
         self, question: Question, inputs: tuple[str, ...], holds: Callable[..., bool], asked: Callable[..., bool],
-        broken: Callable[..., bool],
+        broken: Callable[..., bool], needed: frozenset[str], deciding: tuple[str, ...],
     ) -> None:  # fmt: skip
         super().__init__()
+        self.needed, self.deciding = needed, deciding
         self.question, self.inputs = question, inputs
         self.holds, self.asked, self.broken = holds, asked, broken
 
@@ -115,7 +120,31 @@ class Probes:
         # the text is made from the rule's structure; of what a file says only numbers and words enter, as literals
         exec(compile("\n".join(text), f"<{question.rule.id} {question.on}>", "exec"), space)
         functions: list[Any] = [space[name] for name in answers]
-        return Probe(question, tuple(inputs), *functions)
+        deciding = () if question.given is None else tuple(self.behind(quantities(question.given))[0])
+        return Probe(question, tuple(inputs), *functions, frozenset(self.needed(question.hold)), deciding)
+
+    def needed(self, condition: Condition) -> Iterator[str]:
+        """Inputs without which a condition can't hold."""
+        if isinstance(condition, All):
+            for part in condition.parts:
+                yield from self.needed(part)
+        elif isinstance(condition, Not) and isinstance(condition.part, Compare):
+            yield from self.needed(condition.part)
+        elif isinstance(condition, Compare):
+            for name in quantities(condition):
+                yield from self.needed_for(name)
+
+    def needed_for(self, name: str) -> Iterator[str]:
+        """Inputs without which a quantity is unknown."""
+        if name in self.constants:
+            return
+        computation = self.sheet.by_name.get(name)
+        if computation is None:
+            yield name
+        elif computation.needs_all:
+            for argument in computation.args:
+                if isinstance(argument, Ref):
+                    yield from self.needed_for(argument.name)
 
     def lines(
         self, inputs: list[str], computations: list[Computation], variables: Mapping[str, str], space: dict[str, object]

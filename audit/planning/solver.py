@@ -301,12 +301,24 @@ class _Holds(Constraint):
         return True
 
 
+class _InOrder(OptimizedBacktrackingSolver):
+    """Chooses first what may be left unknown, then the quantities on which most demands look."""
+
+    def __init__(self, first: frozenset[str]) -> None:
+        super().__init__()
+        self.first = first
+
+    def getSortedVariables(self, domains: Any, vconstraints: Any) -> list[str]:  # noqa: N802
+        """Overrides the solver's order: chosen last, these would be tried in full for every failure before them."""
+        return sorted(domains, key=lambda name: (name not in self.first, -len(vconstraints[name]), len(domains[name])))
+
+
 def _search(
     names: list[str], left: Left, demands: list[Demand], price: Callable[[int], tuple[int, int]], forced: int,
     out_of_time: Callable[[], bool],
 ) -> tuple[Mapping[str, Option] | None, bool]:  # fmt: skip
     """The best choice for one group, and whether the search went to its end."""
-    problem = Problem(OptimizedBacktrackingSolver())
+    problem = Problem(_InOrder(frozenset(name for name in names if left[name][0].value is None)))
     for name in names:
         some = sorted(left[name], key=lambda option: _cost(option, price, forced))
         some.reverse()  # the solver takes values from the end
