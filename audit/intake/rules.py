@@ -89,6 +89,7 @@ def read_rule(
         given=given,
         standing=Standing(fields.word("standing", [s.value for s in Standing], Standing.IN_FORCE.value)),
         was=fields.texts("was"),
+        breaks_with=fields.texts("breaks_with"),
         origin=origin,
     )
     fields.close()

@@ -177,6 +177,7 @@ class Rule:
         each: family of components that it is asked of, '' for once; names then start with ``each.``.
         given: when it is asked; None for always.
         cure: keys of the procedures that put it right.
+        breaks_with: rules that are always broken with it, where it can't be broken alone.
         origin: '' for the shipped rulebook, else the site folder; ``overrides`` when it replaces a shipped rule.
     """
 
@@ -194,6 +195,7 @@ class Rule:
     given: Condition | None = None
     standing: Standing = Standing.IN_FORCE
     was: tuple[str, ...] = ()
+    breaks_with: tuple[str, ...] = ()
     origin: str = ""
     overrides: bool = False
 

@@ -118,8 +118,11 @@ class Candidates:
         if quantity.form is Form.WORD:
             return tuple(word for word, _ in quantity.words)
         margins = self.margins.get(name, [])
-        others = dict.fromkeys(other for needed, _ in margins for other in needed if self.is_number(other))
-        key = (name, tuple((other, values.get(other), other in free) for other in others))
+        others = dict.fromkeys(other for needed, _ in margins for other in needed)
+        key = (
+            name,
+            tuple((values.get(other) if self.is_number(other) or other not in free else "", other in free) for other in others),
+        )
         found = self.kept.get(key)
         if found is None:
             points = sorted({point for point in self.points(name, values, free, deeper=True) if isfinite(point)})

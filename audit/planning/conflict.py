@@ -10,6 +10,8 @@ from audit.nouns.plan import Conflict, Lock
 from audit.planning.correction import Case, Stuck
 
 T = TypeVar("T")
+Element = int | Lock | str
+"""A question's number, a lock, or a quantity that nothing moves."""
 
 
 def conflict_of(case: Case, stuck: Stuck, out_of_time: Callable[[], bool]) -> Conflict:
@@ -18,9 +20,9 @@ def conflict_of(case: Case, stuck: Stuck, out_of_time: Callable[[], bool]) -> Co
     questions = stuck.asked
     inputs = {name for number in questions for name in worksheet.probes[number].inputs}
     fixed = sorted(name for name in inputs if not case.may_change(name) and case.found[name] is not None)
-    elements: list[int | Lock | str] = [*questions, *case.locks, *fixed]
+    elements: list[Element] = [*questions, *case.locks, *fixed]
 
-    def feasible(kept: frozenset[int | Lock | str]) -> bool:
+    def feasible(kept: frozenset[Element]) -> bool:
         numbers = [element for element in kept if isinstance(element, int)]
         locks = [element for element in kept if isinstance(element, Lock)]
         freed = frozenset(name for name in fixed if name not in kept)
@@ -28,7 +30,7 @@ def conflict_of(case: Case, stuck: Stuck, out_of_time: Callable[[], bool]) -> Co
         solution = freer.solve(numbers, out_of_time, closed=False)
         return solution is not None and (freer.most is None or solution.cost[0] <= freer.most)
 
-    core = smallest_conflict(elements, feasible)
+    core = smallest_conflict(_infeasible_part(case, questions, elements, feasible), feasible)
     rules = [worksheet.sheet.questions[element] for element in core if isinstance(element, int)]
     return Conflict(
         tuple((question.rule.id, question.on) for question in rules),
@@ -36,6 +38,30 @@ def conflict_of(case: Case, stuck: Stuck, out_of_time: Callable[[], bool]) -> Co
         tuple((name, case.found[name]) for name in fixed if name in core),
         tuple(releases(case, out_of_time)),
     )
+
+
+def _infeasible_part(
+    case: Case, questions: Sequence[int], elements: Sequence[Element], feasible: Callable[[frozenset[Element]], bool]
+) -> Sequence[Element]:
+    """The elements with only those questions that depend on each other and can't hold; all where no such part is."""
+    probes = case.worksheet.probes
+    left = list(questions)
+    parts: list[list[int]] = []
+    while left:
+        part, grown = [left.pop(0)], True
+        names = set(probes[part[0]].inputs)
+        while grown:
+            more = [number for number in left if not names.isdisjoint(probes[number].inputs)]
+            grown = bool(more)
+            part += more
+            left = [number for number in left if number not in more]
+            names.update(name for number in more for name in probes[number].inputs)
+        parts.append(sorted(part))
+    others = [element for element in elements if not isinstance(element, int)]
+    for part in sorted(parts, key=len):
+        if not feasible(frozenset([*part, *others])):
+            return [*part, *others]
+    return elements
 
 
 def releases(case: Case, out_of_time: Callable[[], bool]) -> list[tuple[Lock, ...]]:

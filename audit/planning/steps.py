@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping
 
 from audit.checking import Surroundings, evaluate
 from audit.facts import compute
-from audit.nouns.finding import Comparison
 from audit.nouns.plan import Change, Plan, WorkStep
 from audit.nouns.quantity import Role, Sided, Value
 from audit.nouns.setup import Setup
@@ -127,22 +126,18 @@ class _Writer:
         return Change(name, self.found.get(name), self.after.values.get(name), self.right(name), taken)
 
     def right(self, name: str) -> tuple[str, ...]:
-        """What the questions on a quantity want, in words; of a fact behind it with the fact's name."""
-        found: dict[str, None] = {}
+        """What the questions on a quantity want, in words; where they only ask for a fact behind it, with its name."""
+        direct: dict[str, None] = {}
+        behind: dict[str, None] = {}
+        form = self.worksheet.quantity(name).form
         for number in self.worksheet.by_input.get(name, ()):
             question = self.worksheet.sheet.questions[number]
             if question.given is not None and evaluate(question.given, self.around).truth is not True:
                 continue
             for comparison in evaluate(question.hold, self.around).comparisons:
-                text = self.words(name, comparison)
-                if text:
-                    found[text] = None
-        return tuple(found)
-
-    def words(self, name: str, comparison: Comparison) -> str:
-        if comparison.quantity == name:
-            return comparison.wanted
-        if comparison.quantity in self.worksheet.sheet.by_name:
-            return f"{comparison.quantity} {comparison.wanted}"
-        return ""
-
+                if comparison.quantity == name:
+                    direct[comparison.wanted] = None
+                elif comparison.quantity in self.worksheet.sheet.by_name:
+                    if self.worksheet.quantity(comparison.quantity).form is form:
+                        behind[f"{comparison.quantity} {comparison.wanted}"] = None
+        return tuple(direct or behind)

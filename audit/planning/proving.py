@@ -1,0 +1,318 @@
+"""Proofs over a rulebook: a legal setup for every machine, and for every rule one that breaks it and nothing else.
+
+What is looked for is found by the same search as a correction: a choice of values that some questions want and all
+others allow, with as few changes as possible from a legal setup. Where there is none, the smallest set of questions
+that cannot go together says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+from audit.nouns.plan import Conflict
+from audit.nouns.proof import Flaw, LegalSetup, Machine, NearMiss, Proof
+from audit.nouns.quantity import Form, Role, Sided, Value
+from audit.nouns.rule import Rule
+from audit.nouns.rulebook import Rulebook
+from audit.planning.conflict import conflict_of, smallest_conflict
+from audit.planning.correction import Case, Stuck
+from audit.planning.planner import HEADER, Planner
+from audit.planning.probes import Probe
+from audit.planning.solver import Choice, Demand, Option, cheapest
+from audit.planning.worksheet import Values, WorkSheet
+
+EARLIER, LATER = 1e9, 2e9
+"""Two times for events, seconds since 1970."""
+
+Row = list[Value | Sided]
+Want = Callable[[Probe, Row], bool]
+
+
+def holds(probe: Probe, row: Row) -> bool:
+    """The question is kept, or not asked."""
+    return probe[row[0] if len(row) == 1 else tuple(row)]
+
+
+def breaks(probe: Probe, row: Row) -> bool:
+    """The question is broken."""
+    return probe.broken(*row)
+
+
+def asked_and_kept(probe: Probe, row: Row) -> bool:
+    """The question is asked and kept."""
+    return probe.asked(*row) and holds(probe, row)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A setup that was looked for and what was changed for it."""
+
+    values: dict[str, Value | Sided]
+    changed: tuple[str, ...]
+
+
+class Search:
+    """Looks for setups near a legal one.
+
+    Args:
+        base: a legal setup, filled.
+    """
+
+    def __init__(self, worksheet: WorkSheet, base: Values) -> None:
+        self.worksheet, self.base = worksheet, worksheet.filled(base)
+        self.kept: dict[str, list[Option]] = {}
+
+    def find(self, wanted: Mapping[int, Want], free: frozenset[int] = frozenset()) -> Found | frozenset[int]:
+        """The nearest setup that the wanted questions want and all others keep.
+
+        Args:
+            wanted: by number of a question, what is wanted of it.
+            free: questions that may be broken.
+
+        Returns: else the numbers of the questions that were held to when it was certain that there is none.
+        """
+        probes = self.worksheet.probes
+        active = set(wanted)
+        while True:
+            looked_at = {name for number in active for name in probes[number].inputs}
+            asked = set(active)
+            for name in looked_at:
+                asked.update(n for n in self.worksheet.by_input[name] if looked_at.issuperset(probes[n].inputs))
+            chosen = self.choose(looked_at, sorted(asked - free | set(wanted)), wanted)
+            if chosen is None:
+                return frozenset(asked - free | set(wanted))
+            values = {**self.base, **chosen}
+            wrong = {n for n in self.worksheet.failing(values) if n not in wanted and n not in free}
+            if not wrong:
+                changed = tuple(sorted(name for name, value in chosen.items() if value != self.base[name]))
+                return Found(values, changed)
+            if wrong <= active:
+                raise RuntimeError("a setup was found that breaks what it was held to")
+            active |= wrong
+
+    def choose(
+        self, looked_at: set[str], asked: list[int], wanted: Mapping[int, Want]
+    ) -> dict[str, Value | Sided] | None:
+        """Values of some quantities that are wanted, None if there are none."""
+        options = {name: self.options(name) for name in sorted(looked_at)}
+        demands = [self.demand(number, wanted.get(number, holds)) for number in asked]
+        found = cheapest(options, demands, lambda _: (0, 0), lambda: False)
+        return None if found is None else {name: option.value for name, option in found.options.items()}
+
+    def demand(self, number: int, want: Want) -> Demand:
+        probe = self.worksheet.probes[number]
+
+        def wants(chosen: Choice) -> bool:
+            return want(probe, [option.value for option in chosen])
+
+        return Demand(probe.inputs, wants)
+
+    def options(self, name: str) -> list[Option]:
+        """A quantity as it is, and every other value worth trying, on one side and on both."""
+        if name not in self.kept:
+            self.kept[name] = [Option(self.base[name]), *(Option(value, moved=1) for value in self.others(name))]
+        return self.kept[name]
+
+    def others(self, name: str) -> Iterator[Value | Sided]:
+        quantity = self.worksheet.quantity(name)
+        as_is = self.base[name]
+        if quantity.role is Role.BUILD or name == HEADER:
+            return
+        if quantity.form is Form.TIME:
+            yield from (EARLIER, LATER)
+            return
+        tried = self.worksheet.candidates.of(name, self.base, frozenset(self.worksheet.inputs))
+        for value in tried[:_MOST_TRIED]:
+            if not quantity.sided:
+                if value != as_is:
+                    yield value
+                continue
+            pairs: list[Value | Sided] = [(value, value)]
+            if isinstance(as_is, tuple):
+                pairs += [(value, as_is[1]), (as_is[0], value)]
+            yield from (pair for pair in dict.fromkeys(pairs) if pair != as_is)
+
+
+_MOST_TRIED = 48
+
+
+def prove(rulebook: Rulebook) -> Proof:
+    """Proves a rulebook, or finds its flaws."""
+    return _Prover(rulebook).proof()
+
+
+class _Prover:
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self.planner = Planner(rulebook)
+        self.legal: list[LegalSetup] = []
+        self.near: list[NearMiss] = []
+        self.flaws: list[Flaw] = []
+        self.searches: dict[str, list[tuple[Machine, Search]]] = {}
+
+    def proof(self) -> Proof:
+        for card in self.rulebook.machines:
+            for crop in self.rulebook.crops:
+                self.machines(card, crop)
+        breaks_with = []
+        for rule in self.rulebook.rules.values():
+            others = self.rule(rule)
+            if others:
+                breaks_with.append((rule.id, others))
+        self.flaws.sort(key=lambda flaw: (flaw.places, flaw.says))
+        return Proof(tuple(self.legal), tuple(self.near), tuple(breaks_with), tuple(self.flaws))
+
+    def flaw(self, says: str, hint: str, *rules: str) -> None:
+        known = [self.rulebook.rules[rule] for rule in dict.fromkeys(rules)]
+        found = Flaw(says, hint, tuple(rule.id for rule in known), tuple(rule.place for rule in known))
+        if found not in self.flaws:
+            self.flaws.append(found)
+
+    def machines(self, card: str, crop: str) -> None:
+        """A legal setup for every build and header of a card for a crop, or the conflict that forbids it."""
+        worksheet = self.planner.worksheet(card, crop)
+        headers = [word for word, _ in worksheet.quantity(HEADER).words]
+        taken = [word for word in headers if self.takes(worksheet, word)]
+        choices = [[(f"build.{b.name}", word) for word, _ in b.choices] for b in worksheet.sheet.card.builds]
+        near: Values = {}
+        for header in taken or headers[:1]:
+            for builds in product(*choices):
+                machine = Machine(card, tuple(builds), crop, header)
+                found = self.legal_near(worksheet, machine, near)
+                if isinstance(found, Conflict):
+                    rules = [rule for rule, _ in found.rules]
+                    self.flaw(
+                        f"{' and '.join(rules) or 'The cards'} can't hold together on {card} for {crop} with {header}"
+                        f"{_as_found(found)}, so that no setup is legal.",
+                        "Change one of them, or the target that it points at.",
+                        *rules,
+                    )
+                    return
+                near = found
+                self.legal.append(LegalSetup(machine, {n: value for n, value in found.items() if value is not None}))
+                self.searches.setdefault(card, []).append((machine, Search(worksheet, found)))
+
+    def takes(self, worksheet: WorkSheet, header: str) -> bool:
+        numbers = [n for n in worksheet.by_input.get(HEADER, ()) if worksheet.probes[n].inputs == (HEADER,)]
+        return all(worksheet.probes[number][header] for number in numbers)
+
+    def legal_near(self, worksheet: WorkSheet, machine: Machine, near: Values) -> dict[str, Value | Sided] | Conflict:
+        """A legal setup, as near as can be to one that is known; what it makes wrong is chosen anew."""
+        fixed = {**dict(machine.builds), HEADER: machine.header_kind, "job.crop": machine.crop}
+        values = worksheet.filled({**near, **fixed})
+        anew = {name for number in worksheet.failing(values) for name in worksheet.probes[number].inputs} - fixed.keys()
+        case = Case(worksheet, {name: value for name, value in values.items() if name not in anew})
+        found = case.correct(lambda: False)
+        if isinstance(found, Stuck) and near:
+            case = Case(worksheet, fixed)
+            found = case.correct(lambda: False)
+        return conflict_of(case, found, lambda: False) if isinstance(found, Stuck) else found.values
+
+    def rule(self, rule: Rule) -> tuple[str, ...]:
+        """Near misses of a rule on every card; else the rules that always break with it."""
+        asked = breakable = missed = False
+        entangled: frozenset[str] = frozenset()
+        for searches in self.searches.values():
+            done: set[str] = set()
+            for machine, search in searches:
+                for number, question in enumerate(search.worksheet.sheet.questions):
+                    if question.rule is not rule or question.on in done:
+                        continue
+                    kept = search.find({number: asked_and_kept})
+                    broken = search.find({number: breaks})
+                    if isinstance(broken, Found):
+                        known = {name: value for name, value in broken.values.items() if value is not None}
+                        self.near.append(NearMiss((rule.id, question.on), machine, known, broken.changed))
+                        done.add(question.on)
+                        asked = breakable = missed = True
+                    elif not missed:
+                        with_ = self.always_with(search, number)
+                        breakable = breakable or with_ is not None
+                        entangled = entangled or with_ or frozenset()
+                    if isinstance(kept, Found):
+                        asked = True
+                    elif self.can_be_asked(search, number):
+                        asked = True
+                        self.contradiction(search, machine, number, kept)
+        return self.verdict(rule, asked, breakable, missed, entangled)
+
+    def verdict(
+        self, rule: Rule, asked: bool, breakable: bool, missed: bool, entangled: frozenset[str]
+    ) -> tuple[str, ...]:
+        """Writes down what is wrong with a rule; returns the rules that it rightly says break with it."""
+        if not self.legal:
+            return ()
+        if not asked and not breakable:
+            self.flaw(
+                f"{rule.id} can never be asked on any machine card.",
+                "Look at what it is given and at the quantities that it names; delete it if no machine has them.",
+                rule.id,
+            )
+        elif not breakable:
+            self.flaw(f"{rule.id} can't be broken.", "Its limit allows every value; tighten or delete it.", rule.id)
+        elif missed and rule.breaks_with:
+            self.flaw(
+                f"{rule.id} can be broken alone, though it says that {', '.join(rule.breaks_with)} breaks with it.",
+                "Delete its 'breaks_with'.",
+                rule.id,
+            )
+        elif not missed and entangled != frozenset(rule.breaks_with):
+            names = ", ".join(sorted(entangled))
+            self.flaw(
+                f"{rule.id} is never broken without {names}, so that it finds nothing by itself.",
+                f"Delete it, or write 'breaks_with: [{names}]' if that is meant.",
+                rule.id,
+                *sorted(entangled),
+            )
+        elif not missed:
+            return rule.breaks_with
+        return ()
+
+    def always_with(self, search: Search, number: int) -> frozenset[str] | None:
+        """Rules that break whenever a question does, by the search near this setup; None if it can't be broken."""
+        everything = frozenset(range(len(search.worksheet.probes)))
+        if not isinstance(search.find({number: breaks}, everything - {number}), Found):
+            return None
+        found: set[str] = set()
+        inputs = set(search.worksheet.probes[number].inputs)
+        for other in {n for name in inputs for n in search.worksheet.by_input[name]} - {number}:
+            if not isinstance(search.find({number: breaks}, everything - {number, other}), Found):
+                found.add(search.worksheet.probes[other].question.rule.id)
+        return frozenset(found)
+
+    def can_be_asked(self, search: Search, number: int) -> bool:
+        def may_be_asked(probe: Probe, row: Row) -> bool:
+            return probe.asked(*row) and None not in [row[probe.inputs.index(name)] for name in probe.deciding]
+
+        everything = frozenset(range(len(search.worksheet.probes)))
+        return isinstance(search.find({number: may_be_asked}, everything - {number}), Found)
+
+    def contradiction(self, search: Search, machine: Machine, number: int, asked: Any) -> None:
+        """Writes down the rules that can't be kept where a rule is asked."""
+
+        def feasible(kept: frozenset[int]) -> bool:
+            looked_at = {name for n in (*kept, number) for name in search.worksheet.probes[n].inputs}
+            want = asked_and_kept if number in kept else _asked
+            return search.choose(looked_at, sorted(kept | {number}), {number: want}) is not None
+
+        core = smallest_conflict(sorted(asked), feasible)
+        rules = sorted({search.worksheet.probes[n].question.rule.id for n in core})
+        asker = search.worksheet.probes[number].question.rule.id
+        self.flaw(
+            f"{' and '.join(rules)} can't hold together where {asker} is asked, on {machine.card} for {machine.crop}.",
+            "Change one of them, or what it is given.",
+            *rules,
+            asker,
+        )
+
+
+def _asked(probe: Probe, row: Row) -> bool:
+    return probe.asked(*row)
+
+
+def _as_found(conflict: Conflict) -> str:
+    fixed = ", ".join(f"{name} {value}" for name, value in conflict.fixed)
+    return f" ({fixed})" if fixed else ""
