@@ -7,16 +7,15 @@ search could find: between two such values no answer changes, and the one neares
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from itertools import pairwise, product
+from itertools import islice, pairwise, product
 from math import ceil, floor, isfinite
 
 from audit.checking import ROUNDING
-from audit.conditions import comparisons, quantities
-from audit.facts import work_out
+from audit.conditions import comparisons
 from audit.measures import dimension_of, to_canonical
 from audit.nouns.machine import MachineCard
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
-from audit.nouns.rule import AtLeast, AtMost, Between, Compare, Limit, Literal, Near, Pointer, Same
+from audit.nouns.rule import AtLeast, AtMost, Between, Compare, Limit, Near, Pointer, Same
 from audit.planning.probes import Probes
 from audit.sheet import Question
 
@@ -26,7 +25,8 @@ _MOST_SETTINGS = 64
 _MOST_REMEMBERED = 4096
 
 Values = Mapping[str, Value | Sided]
-Margin = Callable[[Values], float | None]
+Row = list[Value | Sided]
+Margin = Callable[[Row], float | None]
 
 
 class Candidates:
@@ -36,7 +36,7 @@ class Candidates:
         self.names = probes.sheet.names
         self.probes = probes
         self.steps = {carried.name: carried for carried in card.carried}
-        self.margins: dict[str, list[tuple[tuple[str, ...], Margin]]] = {}
+        self.margins: dict[str, list[tuple[int, tuple[str, ...], Margin]]] = {}
         for question in questions:
             for part in (question.given, question.hold):
                 for compare in () if part is None else comparisons(part):
@@ -45,65 +45,54 @@ class Candidates:
 
     def note(self, compare: Compare) -> None:
         """Keeps how far each side of a comparison is from its limit, for every number it depends on."""
-        named = quantities(compare)
-        inputs, _ = self.probes.behind(named)
-        numbers = [name for name in inputs if self.is_number(name)]
-        if not numbers:
-            return
-        for margin in self.margins_of(compare):
-            for name in numbers:
-                others = tuple(other for other in inputs if other != name)
-                self.margins.setdefault(name, []).append((others, margin))
+        for inputs, margin in self.margins_of(compare):
+            for place, name in enumerate(inputs):
+                if self.is_number(name):
+                    self.margins.setdefault(name, []).append((place, inputs, margin))
 
     def is_number(self, name: str) -> bool:
         quantity = self.names.get(name)
         return quantity is not None and quantity.form is Form.NUMBER
 
-    def margins_of(self, compare: Compare) -> Iterator[Margin]:
-        """Functions that are 0 where a comparison changes its answer."""
+    def margins_of(self, compare: Compare) -> Iterator[tuple[tuple[str, ...], Margin]]:
+        """Functions of some inputs that are 0 where a comparison changes its answer."""
         relation = compare.relation
         if isinstance(relation, (AtLeast, AtMost)):
-            yield self.margin(compare.quantity, relation.limit, 0.0)
+            yield self.margin(compare.quantity, relation.limit)
         elif isinstance(relation, Between):
-            yield self.margin(compare.quantity, relation.low, 0.0)
-            yield self.margin(compare.quantity, relation.high, 0.0)
+            yield self.margin(compare.quantity, relation.low)
+            yield self.margin(compare.quantity, relation.high)
         elif isinstance(relation, Near):
-            for sign in (-1.0, 1.0):
-                if relation.share:
-                    yield self.margin(compare.quantity, relation.limit, 0.0, 1.0 + sign * relation.within)
-                else:
-                    yield self.margin(compare.quantity, relation.limit, sign * relation.within)
+            for within in (-relation.within, relation.within):
+                plus, times = (0.0, 1.0 + within) if relation.share else (within, 1.0)
+                yield self.margin(compare.quantity, relation.limit, plus, times)
         elif isinstance(relation, Same) and relation.other:
-            for sign in (-1.0, 1.0):
-                yield self.margin(compare.quantity, Pointer(relation.other), sign * relation.within)
+            for within in (-relation.within, relation.within):
+                yield self.margin(compare.quantity, Pointer(relation.other), within)
 
-    def margin(self, name: str, limit: Limit, plus: float, times: float = 1.0) -> Margin:
-        def found(values: Values) -> float | None:
-            value = self.value(name, values)
-            edge = limit.value if isinstance(limit, Literal) else self.value(limit.name, values)
-            if not isinstance(value, float) or not isinstance(edge, float):
+    def margin(self, name: str, limit: Limit, plus: float = 0.0, times: float = 1.0) -> tuple[tuple[str, ...], Margin]:
+        """The inputs of a quantity and its limit, and how far it is from ``times`` the limit ``plus`` something."""
+        if isinstance(limit, Pointer):
+            inputs, values = self.probes.values_of([name, limit.name])
+            factor = limit.times * times
+
+            def to_pointer(row: Row) -> float | None:
+                value, edge = values(*row)
+                if not isinstance(value, float) or not isinstance(edge, float):
+                    return None
+                return value - (edge * factor + plus)
+
+            return inputs, to_pointer
+        inputs, values = self.probes.values_of([name])
+        wanted = limit.value
+
+        def to_literal(row: Row) -> float | None:
+            value = values(*row)[0]
+            if not isinstance(value, float) or not isinstance(wanted, float):
                 return None
-            if isinstance(limit, Pointer):
-                edge *= limit.times
-            return value - (edge * times + plus)
+            return value - (wanted * times + plus)
 
-        return found
-
-    def value(self, name: str, values: Values) -> Value:
-        """A quantity of one side, facts worked out."""
-        if name in self.probes.constants:
-            return self.probes.constants[name]
-        found = values.get(name)
-        if name in values:
-            return found[0] if isinstance(found, tuple) else found
-        computation = self.probes.sheet.by_name.get(name)
-        if computation is None:
-            return None
-        arguments = [
-            self.probes.constant(a) if self.probes.settled(a) else _times(self.value(a.name, values), a.factor)  # type: ignore[union-attr]
-            for a in computation.args
-        ]
-        return work_out(computation, arguments)[0]
+        return inputs, to_literal
 
     def of(self, name: str, values: Values, free: frozenset[str]) -> tuple[Value, ...]:
         """Values of one side worth trying, the most useful first.
@@ -118,10 +107,13 @@ class Candidates:
         if quantity.form is Form.WORD:
             return tuple(word for word, _ in quantity.words)
         margins = self.margins.get(name, [])
-        others = dict.fromkeys(other for needed, _ in margins for other in needed)
+        others = dict.fromkeys(other for _, needed, _ in margins for other in needed if other != name)
         key = (
             name,
-            tuple((values.get(other) if self.is_number(other) or other not in free else "", other in free) for other in others),
+            tuple(
+                (values.get(other) if self.is_number(other) or other not in free else "", other in free)
+                for other in others
+            ),
         )
         found = self.kept.get(key)
         if found is None:
@@ -137,35 +129,37 @@ class Candidates:
     def points(self, name: str, values: Values, free: frozenset[str], deeper: bool) -> Iterator[float]:
         """Where some comparison changes its answer."""
         low, high = bounds(self.names[name])
-        for needed, margin in self.margins.get(name, []):
-            choices = [self.choices(other, values, free, deeper) for other in needed]
-            for place, combination in enumerate(product(*choices)):
-                if place >= _MOST_SETTINGS:
-                    break
-                around: dict[str, Value | Sided] = dict(zip(needed, combination, strict=True))
+        sided = self.names[name].sided
+        for place, inputs, margin in self.margins.get(name, []):
+            choices = [self.choices(o, values, free, deeper) if o != name else (None,) for o in inputs]
+            for combination in islice(product(*choices), _MOST_SETTINGS):
+                row = list(combination)
 
-                def at(x: float, around: dict[str, Value | Sided] = around, margin: Margin = margin) -> float | None:
-                    return margin({**around, name: x})
+                def at(x: float, row: Row = row, place: int = place, margin: Margin = margin) -> float | None:
+                    row[place] = (x, x) if sided else x
+                    return margin(row)
 
                 yield from roots(at, low, high)
 
     def choices(self, other: str, values: Values, free: frozenset[str], deeper: bool) -> tuple[Value | Sided, ...]:
+        """Values of another input at which points are looked for."""
         quantity = self.names.get(other)
         known = values.get(other)
-        if quantity is None or quantity.role is Role.EVENT:
+        if quantity is None or quantity.role is Role.EVENT or (known is not None and other not in free):
             return (known,)
+        found: list[Value]
         if quantity.form is Form.NUMBER:
-            found: list[Value | Sided] = [] if known is None else [known]
-            if deeper and (known is None or other in free):
+            found = []
+            if deeper:
                 points = sorted(set(self.points(other, values, frozenset(), deeper=False)))
                 settable = quantity.role is Role.SETTING
-                found += self.settable(other, points) if settable else self.readable(quantity, points)[:4]
-            return tuple(found) or (None,)
-        if known is not None and other not in free:
-            return (known,)
-        if quantity.form is Form.YES_NO:
-            return (True, False)
-        return tuple(word for word, _ in quantity.words) or (known,)
+                found = self.settable(other, points) if settable else self.readable(quantity, points)[:4]
+            whole: list[Value | Sided] = [known] if known is not None or not found else []
+        else:
+            whole = []
+            found = [True, False] if quantity.form is Form.YES_NO else [word for word, _ in quantity.words]
+        whole += [(value, value) if quantity.sided else value for value in found]
+        return tuple(whole) or (known,)
 
     def settable(self, name: str, points: list[float]) -> list[Value]:
         """Points rounded to both sides to what a setting can be set to."""
@@ -208,10 +202,6 @@ class Candidates:
         return list(found)
 
 
-def _times(value: Value, factor: float) -> Value:
-    return value * factor if factor != 1.0 and isinstance(value, float) else value
-
-
 def bounds(quantity: Quantity) -> tuple[float, float]:
     """Lowest and highest possible value, canonical."""
     dimension = dimension_of(quantity.unit)
@@ -223,17 +213,17 @@ def bounds(quantity: Quantity) -> tuple[float, float]:
 def roots(at: Callable[[float], float | None], low: float, high: float) -> Iterator[float]:
     """Where a function of one number is 0 between two bounds: exactly if it is a straight line, else by halving."""
     low, high = max(low, -1e9), min(high, 1e9)
+    middle = low + (high - low) * 0.4375
+    at_low, at_middle, at_high = at(low), at(middle), at(high)
+    if at_low is not None and at_middle is not None and at_high is not None:
+        slope = (at_high - at_low) / (high - low)
+        if abs(at_low + slope * (middle - low) - at_middle) <= 1e-9 * (abs(at_low) + abs(at_high)):
+            root = low - at_low / slope if slope else low - 1.0
+            if low <= root <= high:
+                yield root
+            return
     sampled = [(x, at(x)) for x in (low + (high - low) * share / (_SAMPLES - 1) for share in range(_SAMPLES))]
     known = [(x, y) for x, y in sampled if y is not None]
-    if len(known) >= 3:
-        (x0, y0), (x1, y1), (xm, ym) = known[0], known[-1], known[len(known) // 2]
-        slope = (y1 - y0) / (x1 - x0)
-        if abs(y0 + slope * (xm - x0) - ym) <= 1e-9 * (abs(y0) + abs(y1)):
-            if slope:
-                root = x0 - y0 / slope
-                if low <= root <= high:
-                    yield root
-            return
     for (xa, ya), (xb, yb) in pairwise(known):
         if ya == 0.0:
             yield xa

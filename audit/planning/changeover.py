@@ -50,7 +50,7 @@ def what_changes(
     before, after = planner.worksheet(card, from_crop), planner.worksheet(card, to_crop)
     values = dict(today.values)
     for name, quantity in before.sheet.names.items():
-        if quantity.role is not Role.SETTING or name not in before.by_input and name not in after.by_input:
+        if quantity.role is not Role.SETTING or (name not in before.by_input and name not in after.by_input):
             continue
         allowed = _allowed(before, name, values)
         if quantity.form is Form.NUMBER:

@@ -89,9 +89,7 @@ class Case:
                 return Correction(self.failing, solution.tasks, dict(solution.options), values, solution.cost, proven)
             active |= wrong
 
-    def solve(
-        self, active: Iterable[int], out_of_time: Callable[[], bool], closed: bool = True
-    ) -> Solution | None:
+    def solve(self, active: Iterable[int], out_of_time: Callable[[], bool], closed: bool = True) -> Solution | None:
         """The cheapest choice for the quantities behind some questions.
 
         Args:
@@ -152,7 +150,10 @@ class Case:
         for name in looked_at:
             take = self.worksheet.tasks.takers.get(name)
             if take is not None and called >> take & 1 and self.is_known(name) and not self.banned >> take & 1:
-                again = [Option(self.both(name, value), 1 << take, take, needs=1 << take) for value in self.worth(name, closed)]
+                again = [
+                    Option(self.both(name, value), 1 << take, take, needs=1 << take)
+                    for value in self.worth(name, closed)
+                ]
                 found[name] = [*found[name], *again]
         return found
 
@@ -188,8 +189,10 @@ class Case:
             value for value in tried
             if all(worksheet.probes[n][(value, value) if sided else value] for n in alone)
         ]  # fmt: skip
-        if alone and worksheet.quantity(name).form is Form.NUMBER and (
-            worksheet.quantity(name).role is not Role.SETTING or self.found[name] is None
+        if (
+            alone
+            and worksheet.quantity(name).form is Form.NUMBER
+            and (worksheet.quantity(name).role is not Role.SETTING or self.found[name] is None)
         ):
             found = _from_the_middle(found)
         joint = len(alone) < len(worksheet.by_input[name])

@@ -29,7 +29,7 @@ def in_order(
     members = list(numbers(chosen))
     later = _edges(tasks, members, follows, shared)
     blocks = _blocks(tasks, members, later)
-    waiting = {number: 0 for number in members}
+    waiting = dict.fromkeys(members, 0)
     for number in members:
         for other in later[number]:
             waiting[other] += 1

@@ -146,6 +146,25 @@ class Probes:
                 if isinstance(argument, Ref):
                     yield from self.needed_for(argument.name)
 
+    def values_of(self, names: list[str]) -> tuple[tuple[str, ...], Callable[..., tuple[Value, ...]]]:
+        """A function from inputs to the values of some quantities, the left one of a sided quantity."""
+        inputs, computations = self.behind(names)
+        variables = {name: f"v{place}" for place, name in enumerate((*inputs, *(c.name for c in computations)))}
+        space: dict[str, object] = {}
+        shown = []
+        for name in names:
+            if name in self.constants:
+                space[f"k{len(space)}"] = self.constants[name]
+                shown.append(f"k{len(space) - 1}")
+            else:
+                shown.append(variables[name] + ("l" if self.is_sided(name) else ""))
+        text = [f"def values({', '.join(variables[name] for name in inputs)}):"]
+        text += [f" {line}" for line in self.lines(inputs, computations, variables, space)]
+        text.append(f" return ({', '.join(shown)},)")
+        exec(compile("\n".join(text), f"<values of {names[0]}>", "exec"), space)
+        function: Any = space["values"]
+        return tuple(inputs), function
+
     def lines(
         self, inputs: list[str], computations: list[Computation], variables: Mapping[str, str], space: dict[str, object]
     ) -> list[str]:

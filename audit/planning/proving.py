@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import product
+from itertools import combinations, islice, product
 from typing import Any
 
 from audit.nouns.plan import Conflict
@@ -21,7 +21,7 @@ from audit.planning.conflict import conflict_of, smallest_conflict
 from audit.planning.correction import Case, Stuck
 from audit.planning.planner import HEADER, Planner
 from audit.planning.probes import Probe
-from audit.planning.solver import Choice, Demand, Option, cheapest
+from audit.planning.solver import Choice, Demand, Option, OutOfTime, cheapest
 from audit.planning.worksheet import Values, WorkSheet
 
 EARLIER, LATER = 1e9, 2e9
@@ -54,6 +54,17 @@ class Found:
     changed: tuple[str, ...]
 
 
+class Budget:
+    """Says that time is up after so many looks; a proof must not depend on the clock."""
+
+    def __init__(self, looks: int) -> None:
+        self.left = looks
+
+    def __call__(self) -> bool:
+        self.left -= 1
+        return self.left < 0
+
+
 class Search:
     """Looks for setups near a legal one.
 
@@ -74,6 +85,9 @@ class Search:
 
         Returns: else the numbers of the questions that were held to when it was certain that there is none.
         """
+        near = self.near(wanted, free)
+        if near is not None:
+            return near
         probes = self.worksheet.probes
         active = set(wanted)
         while True:
@@ -93,13 +107,37 @@ class Search:
                 raise RuntimeError("a setup was found that breaks what it was held to")
             active |= wrong
 
+    def near(self, wanted: Mapping[int, Want], free: frozenset[int]) -> Found | None:
+        """The same where changing one or two quantities of one wanted question is enough: most often it is."""
+        if len(wanted) != 1:
+            return None
+        ((number, want),) = wanted.items()
+        probe = self.worksheet.probes[number]
+        row = [self.base[name] for name in probe.inputs]
+        for size in range(min(3, len(row) + 1)):
+            for places in combinations(range(len(row)), size):
+                options = [self.options(probe.inputs[place])[1:] for place in places]
+                for chosen in islice(product(*options), _MOST_PAIRS):
+                    changed = row.copy()
+                    for place, option in zip(places, chosen, strict=True):
+                        changed[place] = option.value
+                    if not want(probe, changed):
+                        continue
+                    names = [probe.inputs[place] for place in places]
+                    values = {**self.base, **dict(zip(probe.inputs, changed, strict=True))}
+                    others = {n for name in names for n in self.worksheet.by_input[name]} - {number} - free
+                    asked = (self.worksheet.probes[other] for other in others)
+                    if all(other[other.key(values)] for other in asked):
+                        return Found(values, tuple(sorted(names)))
+        return None
+
     def choose(
         self, looked_at: set[str], asked: list[int], wanted: Mapping[int, Want]
     ) -> dict[str, Value | Sided] | None:
         """Values of some quantities that are wanted, None if there are none."""
         options = {name: self.options(name) for name in sorted(looked_at)}
         demands = [self.demand(number, wanted.get(number, holds)) for number in asked]
-        found = cheapest(options, demands, lambda _: (0, 0), lambda: False)
+        found = cheapest(options, demands, lambda _: (0, 0), Budget(_MOST_LOOKS))
         return None if found is None else {name: option.value for name, option in found.options.items()}
 
     def demand(self, number: int, want: Want) -> Demand:
@@ -137,6 +175,8 @@ class Search:
 
 
 _MOST_TRIED = 48
+_MOST_PAIRS = 2000
+_MOST_LOOKS = 400
 
 
 def prove(rulebook: Rulebook) -> Proof:
@@ -151,7 +191,8 @@ class _Prover:
         self.legal: list[LegalSetup] = []
         self.near: list[NearMiss] = []
         self.flaws: list[Flaw] = []
-        self.searches: dict[str, list[tuple[Machine, Search]]] = {}
+        self.near_by: dict[str, Values] = {}
+        self.searches: dict[str, list[list[tuple[Machine, Search]]]] = {}
 
     def proof(self) -> Proof:
         for card in self.rulebook.machines:
@@ -159,7 +200,15 @@ class _Prover:
                 self.machines(card, crop)
         breaks_with = []
         for rule in self.rulebook.rules.values():
-            others = self.rule(rule)
+            try:
+                others = self.rule(rule)
+            except OutOfTime:
+                self.flaw(
+                    f"{rule.id} could not be decided: too many quantities hang together.",
+                    "Split the rule, or name fewer quantities in it.",
+                    rule.id,
+                )
+                continue
             if others:
                 breaks_with.append((rule.id, others))
         self.flaws.sort(key=lambda flaw: (flaw.places, flaw.says))
@@ -177,7 +226,9 @@ class _Prover:
         headers = [word for word, _ in worksheet.quantity(HEADER).words]
         taken = [word for word in headers if self.takes(worksheet, word)]
         choices = [[(f"build.{b.name}", word) for word, _ in b.choices] for b in worksheet.sheet.card.builds]
-        near: Values = {}
+        near = self.near_by.get(card, {})
+        searches: list[tuple[Machine, Search]] = []
+        self.searches.setdefault(card, []).append(searches)
         for header in taken or headers[:1]:
             for builds in product(*choices):
                 machine = Machine(card, tuple(builds), crop, header)
@@ -191,9 +242,9 @@ class _Prover:
                         *rules,
                     )
                     return
-                near = found
+                near = self.near_by[card] = found
                 self.legal.append(LegalSetup(machine, {n: value for n, value in found.items() if value is not None}))
-                self.searches.setdefault(card, []).append((machine, Search(worksheet, found)))
+                searches.append((machine, Search(worksheet, found)))
 
     def takes(self, worksheet: WorkSheet, header: str) -> bool:
         numbers = [n for n in worksheet.by_input.get(HEADER, ()) if worksheet.probes[n].inputs == (HEADER,)]
@@ -215,29 +266,53 @@ class _Prover:
         """Near misses of a rule on every card; else the rules that always break with it."""
         asked = breakable = missed = False
         entangled: frozenset[str] = frozenset()
-        for searches in self.searches.values():
+        for crops in self.searches.values():
             done: set[str] = set()
-            for machine, search in searches:
-                for number, question in enumerate(search.worksheet.sheet.questions):
-                    if question.rule is not rule or question.on in done:
+            for searches in crops:
+                for number in self.numbers(rule, searches):
+                    found = self.where_asked(searches, number)
+                    if found is None:
                         continue
+                    asked = True
+                    machine, search = found
+                    on = search.worksheet.sheet.questions[number].on
                     kept = search.find({number: asked_and_kept})
+                    if not isinstance(kept, Found):
+                        self.contradiction(search, machine, number, kept)
+                    if on in done:
+                        continue
                     broken = search.find({number: breaks})
                     if isinstance(broken, Found):
                         known = {name: value for name, value in broken.values.items() if value is not None}
-                        self.near.append(NearMiss((rule.id, question.on), machine, known, broken.changed))
-                        done.add(question.on)
-                        asked = breakable = missed = True
+                        self.near.append(NearMiss((rule.id, on), machine, known, broken.changed))
+                        done.add(on)
+                        breakable = missed = True
                     elif not missed:
                         with_ = self.always_with(search, number)
                         breakable = breakable or with_ is not None
                         entangled = entangled or with_ or frozenset()
-                    if isinstance(kept, Found):
-                        asked = True
-                    elif self.can_be_asked(search, number):
-                        asked = True
-                        self.contradiction(search, machine, number, kept)
         return self.verdict(rule, asked, breakable, missed, entangled)
+
+    def numbers(self, rule: Rule, searches: list[tuple[Machine, Search]]) -> list[int]:
+        """Numbers of a rule's questions on one work sheet."""
+        if not searches:
+            return []
+        questions = searches[0][1].worksheet.sheet.questions
+        return [number for number, question in enumerate(questions) if question.rule is rule]
+
+    def where_asked(self, searches: list[tuple[Machine, Search]], number: int) -> tuple[Machine, Search] | None:
+        """A machine of which a question is asked, or can be."""
+        probe = searches[0][1].worksheet.probes[number]
+        for machine, search in searches:
+            if probe.is_asked(search.base) and None not in [search.base[name] for name in probe.deciding]:
+                return machine, search
+        tried: set[tuple[object, ...]] = set()
+        for machine, search in searches:
+            key = tuple(search.base[name] for name in probe.deciding)
+            if key not in tried and self.can_be_asked(search, number):
+                return machine, search
+            tried.add(key)
+        return None
 
     def verdict(
         self, rule: Rule, asked: bool, breakable: bool, missed: bool, entangled: frozenset[str]

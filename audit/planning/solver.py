@@ -308,7 +308,7 @@ class _InOrder(OptimizedBacktrackingSolver):
         super().__init__()
         self.first = first
 
-    def getSortedVariables(self, domains: Any, vconstraints: Any) -> list[str]:  # noqa: N802
+    def getSortedVariables(self, domains: Any, vconstraints: Any) -> list[str]:
         """Overrides the solver's order: chosen last, these would be tried in full for every failure before them."""
         return sorted(domains, key=lambda name: (name not in self.first, -len(vconstraints[name]), len(domains[name])))
 

@@ -139,7 +139,11 @@ class _Maker:
                 self.add(procedure, on)
         self.takers = {name: task.key for task in self.found.values() for name in task.measures}
         for name, quantity in self.names.items():
-            if name not in self.takers and quantity.role in (Role.SETTING, Role.READING, Role.JOB, Role.UNIT) and name != "job.crop":
+            if (
+                name not in self.takers
+                and quantity.role in (Role.SETTING, Role.READING, Role.JOB, Role.UNIT)
+                and name != "job.crop"
+            ):
                 station = self.stations.get(name.partition(".")[0], "")
                 self.takers[name] = ("", name)
                 self.found["", name] = Task(

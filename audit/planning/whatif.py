@@ -21,9 +21,7 @@ class WhatIf:
     facts: tuple[tuple[Fact, Fact], ...]
 
 
-def what_if(
-    planner: Planner, before: Setup, after: Setup, locks: Locks, out_of_time: Callable[[], bool]
-) -> WhatIf:
+def what_if(planner: Planner, before: Setup, after: Setup, locks: Locks, out_of_time: Callable[[], bool]) -> WhatIf:
     """Compares two setups of one unit for one crop; nothing is stored.
 
     Raises: ValueError: the setups are of different cards or crops.   OutOfTime.
@@ -33,6 +31,4 @@ def what_if(
     sheet = planner.worksheet(before.unit.card, before.crop).sheet
     as_is, would_be = compute(sheet, before).traces, compute(sheet, after).traces
     differing = tuple((as_is[name], would_be[name]) for name in as_is if as_is[name].value != would_be[name].value)
-    return WhatIf(
-        planner.plan(before, locks, out_of_time), planner.plan(after, locks, out_of_time), differing
-    )
+    return WhatIf(planner.plan(before, locks, out_of_time), planner.plan(after, locks, out_of_time), differing)
