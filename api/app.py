@@ -10,10 +10,11 @@ from fastapi import FastAPI
 from api.environment import rulebook
 from api.errors import MEDIA, add_handlers
 from api.models import ProblemAnswer
-from api.routes import audits, cards, health
+from api.routes import audits, cards, health, plans
 from api.routes import rulebook as rulebook_routes
 from audit.auditor import Auditor
 from audit.nouns.risk import Level
+from audit.planning.planner import Planner
 
 ABOUT = """Checks combine harvester setups against a declarative rulebook and ranks what is wrong by risk of damage.
 
@@ -29,6 +30,7 @@ _PROBLEMS = {
     415: "not sent as JSON",
     422: "a setup or query that was read and refused; `problems` says what is wrong, where, and what to do",
     500: "the audit failed; nothing was judged",
+    503: "time ran out before any plan was found",
 }
 
 
@@ -48,9 +50,12 @@ def create_app(sites: Sequence[Path] = (), hold_at: Level = Level.HIGH) -> FastA
         redirect_slashes=False,
     )
     app.state.auditor = Auditor(rulebook(sites), hold_at)
+    app.state.planners = {level: Planner(app.state.auditor.rulebook, level) for level in Level}
     add_handlers(app)
-    always, only = (405, 422, 500), {"audits": (400, 413, 415), "cards": (404,), "rulebook": (404,), "health": ()}
-    for module in (audits, rulebook_routes, cards, health):
+    always = (405, 422, 500)
+    sent = (400, 413, 415)
+    only = {"audits": sent, "plans": (*sent, 503), "cards": (404,), "rulebook": (404,), "health": ()}
+    for module in (audits, plans, rulebook_routes, cards, health):
         name = module.__name__.rpartition(".")[2]
         app.include_router(
             module.router,

@@ -206,6 +206,111 @@ class Audit(BaseModel):
     facts: list[Fact] | None = None
 
 
+class Question(BaseModel):
+    """A rule as it is asked of one part, or of the machine where `on` is empty."""
+
+    rule: str
+    title: str
+    on: str
+    on_title: str
+
+
+class FoundFinding(Question):
+    """A finding in short; `POST /audits` says the rest."""
+
+    verdict: Literal["broken", "unknown"]
+    level: Literal["high", "serious", "medium", "low"]
+    holds_start: bool
+    danger_to_people: bool
+
+
+class SideValue(BaseModel):
+    """A value of one side, or of both where `side` is empty; canonical, and as a reader sees it."""
+
+    side: Literal["", "left", "right"]
+    value: Number
+    shown: str
+
+
+class Named(BaseModel):
+    quantity: str
+    meaning: str
+    unit: str = Field(description="unit of `shown`")
+
+
+class Changed(Named):
+    """A quantity before and after."""
+
+    before: list[SideValue]
+    after: list[SideValue]
+
+
+class StepChange(Changed):
+    """One quantity that a step sets, brings right or takes; for a reading `after` is a value that would be right."""
+
+    role: str
+    how: str
+    taken: bool = Field(description="only looked at or measured; `after` is what is expected")
+    right: list[str] = Field(description="in words what is right")
+
+
+class Record(BaseModel):
+    event: str
+    meaning: str
+
+
+class Because(Titled):
+    """A procedure of this plan that calls for the step, and the steps that it is."""
+
+    steps: list[int]
+
+
+class WorkStep(BaseModel):
+    """A procedure on one part of the machine, or, with an empty `procedure`, a reading to take."""
+
+    number: int
+    procedure: str
+    title: str
+    on: str
+    on_title: str
+    station: Station
+    when: Literal["stopped", "running", "at work"]
+    minutes: float
+    people: int
+    tools: list[str]
+    parts: list[str]
+    changes: list[StepChange]
+    records: list[Record] = Field(description="events whose time must be written down")
+    clears: list[FoundFinding]
+    because: list[Because]
+    otherwise: list[Titled] = Field(description="for a reading to take: what brings it right if it is not")
+    steps: list[Step]
+    safe: list[str]
+    cautions: list[str] = Field(description="beyond those of `safety`")
+
+
+class Safety(BaseModel):
+    stopped: list[str] = Field(description="before any work on the stopped machine, and again after it has run")
+    restart: list[str] = Field(description="before the engine is started")
+    last: str
+
+
+class Plan(BaseModel):
+    """The cheapest work after which every asked rule holds, in the order in which it is done."""
+
+    steps: list[WorkStep]
+    header_kind: str = Field(description="header that is on after the work")
+    minutes: float
+    people: int = Field(description="most that one step needs")
+    parts: int
+    tools: list[str]
+    parts_needed: list[str]
+    moves: int
+    change: float
+    proven: bool = Field(description="nothing cheaper exists; false where time ran out first")
+    safety: Safety
+
+
 class RuleLine(BaseModel):
     id: str
     pack: str

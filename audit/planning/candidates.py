@@ -7,8 +7,9 @@ search could find: between two such values no answer changes, and the one neares
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from itertools import islice, pairwise, product
-from math import ceil, floor, isfinite
+from itertools import pairwise, product
+from math import ceil, floor, isfinite, prod
+from random import Random
 
 from audit.checking import ROUNDING
 from audit.conditions import comparisons
@@ -132,7 +133,7 @@ class Candidates:
         sided = self.names[name].sided
         for place, inputs, margin in self.margins.get(name, []):
             choices = [self.choices(o, values, free, deeper) if o != name else (None,) for o in inputs]
-            for combination in islice(product(*choices), _MOST_SETTINGS):
+            for combination in _some(choices):
                 row = list(combination)
 
                 def at(x: float, row: Row = row, place: int = place, margin: Margin = margin) -> float | None:
@@ -200,6 +201,17 @@ class Candidates:
             if low <= value <= high and isfinite(value):
                 found[float(value)] = None
         return list(found)
+
+
+def _some(choices: list[tuple[Value | Sided, ...]]) -> Iterator[tuple[Value | Sided, ...]]:
+    """All combinations, or where they are too many a fair share of them, the same every time."""
+    if prod(map(len, choices)) <= _MOST_SETTINGS:
+        yield from product(*choices)
+        return
+    yield tuple(some[0] for some in choices)
+    chance = Random(0)
+    for _ in range(_MOST_SETTINGS):
+        yield tuple(chance.choice(some) for some in choices)
 
 
 def bounds(quantity: Quantity) -> tuple[float, float]:

@@ -8,6 +8,7 @@ started and stopped as seldom as the order allows. Within a block the stations f
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 from audit.nouns.quantity import When
 from audit.planning.tasks import Task, Tasks, numbers
@@ -43,10 +44,10 @@ def in_order(
             if not ready:
                 raise ValueError("procedures wait for each other in a circle")
 
-            def key(number: int, at: int = at) -> tuple[bool, int, bool, tuple[str, str]]:
+            def key(number: int, at: int = at) -> tuple[bool, int, bool, bool, tuple[str, str]]:
                 task = tasks.all[number]
                 rank = place.get(task.station, -1)
-                return rank < at, rank, task.taking, task.key
+                return rank < at, rank, task.taking, bool(task.affects()), task.key  # shields are opened first
 
             number = min(ready, key=key)
             at = place.get(tasks.all[number].station, -1)
@@ -88,7 +89,7 @@ def _edges(
                     later[other].add(number)
     for number in members:  # what follows one task is done in the order in which it is named
         named = [tasks.number[key] for key in tasks.all[number].after if tasks.number[key] in later]
-        for one, two in zip(named, named[1:], strict=False):
+        for one, two in pairwise(named):
             if not _leads(later, two, one):
                 later[one].add(two)
     return later

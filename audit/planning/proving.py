@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations, islice, product
+from random import Random
 from typing import Any
 
 from audit.nouns.plan import Conflict
@@ -54,17 +55,6 @@ class Found:
     changed: tuple[str, ...]
 
 
-class Budget:
-    """Says that time is up after so many looks; a proof must not depend on the clock."""
-
-    def __init__(self, looks: int) -> None:
-        self.left = looks
-
-    def __call__(self) -> bool:
-        self.left -= 1
-        return self.left < 0
-
-
 class Search:
     """Looks for setups near a legal one.
 
@@ -75,19 +65,29 @@ class Search:
     def __init__(self, worksheet: WorkSheet, base: Values) -> None:
         self.worksheet, self.base = worksheet, worksheet.filled(base)
         self.kept: dict[str, list[Option]] = {}
+        self.left = _LOOKS
+        self.any_header = False
 
-    def find(self, wanted: Mapping[int, Want], free: frozenset[int] = frozenset()) -> Found | frozenset[int]:
+    def find(
+        self, wanted: Mapping[int, Want], free: frozenset[int] = frozenset(), looks: int = 1
+    ) -> Found | frozenset[int]:
         """The nearest setup that the wanted questions want and all others keep.
 
         Args:
             wanted: by number of a question, what is wanted of it.
             free: questions that may be broken.
+            looks: how long to look, in ten thousands of questions tried: a proof must not depend on the clock.
 
+        Raises: OutOfTime: it was not decided in so many looks.
         Returns: else the numbers of the questions that were held to when it was certain that there is none.
         """
-        near = self.near(wanted, free)
-        if near is not None:
-            return near
+        self.left = looks * _LOOKS
+        self.any_header = any(self.worksheet.probes[number].inputs == (HEADER,) for number in wanted)
+        if len(wanted) == 1:
+            ((number, want),) = wanted.items()
+            near = self.near(number, want, free) or self.by_chance(number, want, free)
+            if near is not None:
+                return near
         probes = self.worksheet.probes
         active = set(wanted)
         while True:
@@ -107,11 +107,8 @@ class Search:
                 raise RuntimeError("a setup was found that breaks what it was held to")
             active |= wrong
 
-    def near(self, wanted: Mapping[int, Want], free: frozenset[int]) -> Found | None:
-        """The same where changing one or two quantities of one wanted question is enough: most often it is."""
-        if len(wanted) != 1:
-            return None
-        ((number, want),) = wanted.items()
+    def near(self, number: int, want: Want, free: frozenset[int]) -> Found | None:
+        """The same where changing one or two quantities of the wanted question is enough: most often it is."""
         probe = self.worksheet.probes[number]
         row = [self.base[name] for name in probe.inputs]
         for size in range(min(3, len(row) + 1)):
@@ -121,15 +118,42 @@ class Search:
                     changed = row.copy()
                     for place, option in zip(places, chosen, strict=True):
                         changed[place] = option.value
-                    if not want(probe, changed):
-                        continue
-                    names = [probe.inputs[place] for place in places]
-                    values = {**self.base, **dict(zip(probe.inputs, changed, strict=True))}
-                    others = {n for name in names for n in self.worksheet.by_input[name]} - {number} - free
-                    asked = (self.worksheet.probes[other] for other in others)
-                    if all(other[other.key(values)] for other in asked):
-                        return Found(values, tuple(sorted(names)))
+                    if want(probe, changed) and self.keeps(probe, changed, free, number):
+                        return self.found(probe, changed)
         return None
+
+    def by_chance(self, number: int, want: Want, free: frozenset[int]) -> Found | None:
+        """The same by trying values of a question of many inputs at random; what need not differ is put back."""
+        probe = self.worksheet.probes[number]
+        if len(probe.inputs) < _MANY:
+            return None
+        chance = Random(number)
+        options = [self.options(name) for name in probe.inputs]
+        for _ in range(_MOST_CHANCES):
+            row = [self.base[name] for name in probe.inputs]
+            for place in chance.sample(range(len(row)), chance.randint(2, len(row))):
+                row[place] = chance.choice(options[place]).value
+            if not want(probe, row) or not self.keeps(probe, row, free, number):
+                continue
+            for place, name in enumerate(probe.inputs):
+                back = row.copy()
+                back[place] = self.base[name]
+                if want(probe, back) and self.keeps(probe, back, free, number):
+                    row = back
+            return self.found(probe, row)
+        return None
+
+    def keeps(self, probe: Probe, row: Row, free: frozenset[int], number: int) -> bool:
+        """Whether all other questions allow a row of the inputs of one."""
+        changed = {name: value for name, value in zip(probe.inputs, row, strict=True) if value != self.base[name]}
+        values = {**self.base, **changed}
+        others = {n for name in changed for n in self.worksheet.by_input[name]} - {number} - free
+        asked = (self.worksheet.probes[other] for other in others)
+        return all(other[other.key(values)] for other in asked)
+
+    def found(self, probe: Probe, row: Row) -> Found:
+        changed = {name: value for name, value in zip(probe.inputs, row, strict=True) if value != self.base[name]}
+        return Found({**self.base, **changed}, tuple(sorted(changed)))
 
     def choose(
         self, looked_at: set[str], asked: list[int], wanted: Mapping[int, Want]
@@ -137,19 +161,24 @@ class Search:
         """Values of some quantities that are wanted, None if there are none."""
         options = {name: self.options(name) for name in sorted(looked_at)}
         demands = [self.demand(number, wanted.get(number, holds)) for number in asked]
-        found = cheapest(options, demands, lambda _: (0, 0), Budget(_MOST_LOOKS))
+        found = cheapest(options, demands, lambda _: (0, 0), lambda: False)
         return None if found is None else {name: option.value for name, option in found.options.items()}
 
     def demand(self, number: int, want: Want) -> Demand:
         probe = self.worksheet.probes[number]
 
         def wants(chosen: Choice) -> bool:
+            self.left -= 1
+            if self.left < 0:
+                raise OutOfTime
             return want(probe, [option.value for option in chosen])
 
         return Demand(probe.inputs, wants)
 
     def options(self, name: str) -> list[Option]:
         """A quantity as it is, and every other value worth trying, on one side and on both."""
+        if name == HEADER and not self.any_header:
+            return [Option(self.base[name])]
         if name not in self.kept:
             self.kept[name] = [Option(self.base[name]), *(Option(value, moved=1) for value in self.others(name))]
         return self.kept[name]
@@ -157,7 +186,7 @@ class Search:
     def others(self, name: str) -> Iterator[Value | Sided]:
         quantity = self.worksheet.quantity(name)
         as_is = self.base[name]
-        if quantity.role is Role.BUILD or name == HEADER:
+        if quantity.role is Role.BUILD:
             return
         if quantity.form is Form.TIME:
             yield from (EARLIER, LATER)
@@ -174,9 +203,14 @@ class Search:
             yield from (pair for pair in dict.fromkeys(pairs) if pair != as_is)
 
 
-_MOST_TRIED = 48
+_MOST_TRIED = 16
 _MOST_PAIRS = 2000
-_MOST_LOOKS = 400
+_MANY = 4
+_MOST_CHANCES = 20_000
+_LOOKS = 10_000
+_PATIENT = 30
+_MOST_CROPS = 2
+"""Crops of a card on which a rule is tried before it counts as one that can't be broken alone."""
 
 
 def prove(rulebook: Rulebook) -> Proof:
@@ -264,10 +298,12 @@ class _Prover:
 
     def rule(self, rule: Rule) -> tuple[str, ...]:
         """Near misses of a rule on every card; else the rules that always break with it."""
-        asked = breakable = missed = False
-        entangled: frozenset[str] = frozenset()
+        asked = missed = False
+        last: tuple[Search, int] | None = None
+        undecided: tuple[Machine, Search, int] | None = None
         for crops in self.searches.values():
             done: set[str] = set()
+            failed: dict[str, int] = {}
             for searches in crops:
                 for number in self.numbers(rule, searches):
                     found = self.where_asked(searches, number)
@@ -279,19 +315,34 @@ class _Prover:
                     kept = search.find({number: asked_and_kept})
                     if not isinstance(kept, Found):
                         self.contradiction(search, machine, number, kept)
-                    if on in done:
+                    if on in done or failed.get(on, 0) >= _MOST_CROPS:
                         continue
-                    broken = search.find({number: breaks})
+                    try:
+                        broken = search.find({number: breaks})
+                    except OutOfTime:
+                        undecided = machine, search, number
+                        continue
                     if isinstance(broken, Found):
-                        known = {name: value for name, value in broken.values.items() if value is not None}
-                        self.near.append(NearMiss((rule.id, on), machine, known, broken.changed))
+                        self.near_miss(machine, search, number, broken)
                         done.add(on)
-                        breakable = missed = True
-                    elif not missed:
-                        with_ = self.always_with(search, number)
-                        breakable = breakable or with_ is not None
-                        entangled = entangled or with_ or frozenset()
-        return self.verdict(rule, asked, breakable, missed, entangled)
+                        missed = True
+                    else:
+                        failed[on] = failed.get(on, 0) + 1
+                        last = search, number
+        if not missed and undecided is not None:
+            machine, search, number = undecided
+            broken = search.find({number: breaks}, looks=_PATIENT)
+            if isinstance(broken, Found):
+                self.near_miss(machine, search, number, broken)
+                missed = True
+            last = search, number
+        with_ = None if missed or last is None else self.always_with(*last)
+        return self.verdict(rule, asked, missed or with_ is not None, missed, with_ or frozenset())
+
+    def near_miss(self, machine: Machine, search: Search, number: int, broken: Found) -> None:
+        question = search.worksheet.sheet.questions[number]
+        known = {name: value for name, value in broken.values.items() if value is not None}
+        self.near.append(NearMiss((question.rule.id, question.on), machine, known, broken.changed))
 
     def numbers(self, rule: Rule, searches: list[tuple[Machine, Search]]) -> list[int]:
         """Numbers of a rule's questions on one work sheet."""
@@ -349,12 +400,12 @@ class _Prover:
     def always_with(self, search: Search, number: int) -> frozenset[str] | None:
         """Rules that break whenever a question does, by the search near this setup; None if it can't be broken."""
         everything = frozenset(range(len(search.worksheet.probes)))
-        if not isinstance(search.find({number: breaks}, everything - {number}), Found):
+        if not isinstance(search.find({number: breaks}, everything - {number}, _PATIENT), Found):
             return None
         found: set[str] = set()
         inputs = set(search.worksheet.probes[number].inputs)
         for other in {n for name in inputs for n in search.worksheet.by_input[name]} - {number}:
-            if not isinstance(search.find({number: breaks}, everything - {number, other}), Found):
+            if not isinstance(search.find({number: breaks}, everything - {number, other}, _PATIENT), Found):
                 found.add(search.worksheet.probes[other].question.rule.id)
         return frozenset(found)
 

@@ -1,0 +1,105 @@
+"""setup-audit plan"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from pathlib import Path
+
+from api.environment import page, rulebook, say_problems
+from api.inputs import setups_in
+from api.plan_text import PlanPage
+from api.plan_wire import out_of_time_after, planned_json
+from api.status import BAD_INPUT, CLEARED, HELD
+from audit.intake.locks import read_locks
+from audit.intake.setups import read_setup
+from audit.intake.tree import Node, Problems
+from audit.nouns.machine import MachineCard
+from audit.nouns.plan import Locks, Plan, Planned
+from audit.nouns.problem import BadInput, Place, Problem
+from audit.nouns.risk import Level
+from audit.nouns.rulebook import Rulebook
+from audit.nouns.setup import Setup
+from audit.planning.planner import Planner
+from audit.planning.solver import OutOfTime
+
+TOO_SLOW = "time ran out before any plan was found; give it more with --seconds."
+
+
+def plan(arguments: argparse.Namespace) -> int:
+    """The cheapest work that puts a setup right, in walking order."""
+    try:
+        found = rulebook(arguments.site)
+        setup, locks = setup_and_locks(arguments, found)
+        planned = planner(arguments, found).plan(setup, locks, out_of_time_after(arguments.seconds))
+    except BadInput as error:
+        say_problems(error.problems)
+        return BAD_INPUT
+    except OutOfTime:
+        print(TOO_SLOW, file=sys.stderr)
+        return BAD_INPUT
+    answer = planned_json(planned, found)
+    if arguments.json:
+        print(json.dumps(answer, ensure_ascii=False))
+    else:
+        print("\n".join(plan_page(found).planned(answer)))
+    return status(planned)
+
+
+def planner(arguments: argparse.Namespace, found: Rulebook) -> Planner:
+    return Planner(found, Level[arguments.hold_at.upper()])
+
+
+def plan_page(found: Rulebook) -> PlanPage:
+    """A page as wide as the terminal."""
+    plain = page(found)
+    return PlanPage(plain.width, plain.colour, plain.usual)
+
+
+def status(planned: Planned) -> int:
+    """Cleared where there is a plan, or nothing to do, in every branch."""
+    return CLEARED if all(isinstance(branch.outcome, Plan) for branch in planned.branches) else HELD
+
+
+def setup_and_locks(arguments: argparse.Namespace, found: Rulebook) -> tuple[Setup, Locks]:
+    """The setup of the file and what may not be done. Raises BadInput."""
+    setup = one_setup(arguments.file, found)
+    problems = Problems()
+    locks = locks_of(arguments, found.machines[setup.unit.card], found, problems)
+    if problems:
+        raise BadInput(problems.found)
+    return setup, locks
+
+
+def one_setup(name: str, found: Rulebook) -> Setup:
+    """The one setup of a file, or of standard input for '-'. Raises BadInput."""
+    shown = "standard input" if name == "-" else name
+    try:
+        if name == "-":
+            texts = list(setups_in(sys.stdin.buffer))
+        else:
+            with Path(name).open("rb") as stream:
+                texts = list(setups_in(stream))
+    except OSError as error:
+        raise BadInput([Problem(Place(shown), f"can't be read: {error.strerror}.")]) from None
+    if len(texts) != 1:
+        count = f"{len(texts)} setups" if texts else "no setup"
+        advice = f"Take one out of it, for example: sed -n 2p {name} | setup-audit plan -"
+        raise BadInput(
+            [Problem(Place(shown), f"holds {count}; one is planned at a time.", advice if len(texts) > 1 else "")]
+        )
+    text, place = texts[0]
+    return read_setup(text, f"{shown}{place}", found)
+
+
+def locks_of(arguments: argparse.Namespace, card: MachineCard, found: Rulebook, problems: Problems) -> Locks:
+    """What the options say may not be done; each mistake has its option as place."""
+
+    def listed(option: str, names: list[str]) -> Node:
+        return Node([Node(name, Place(option)) for name in names], Place(option))
+
+    tree = {"leave": listed("--leave", arguments.leave), "lacking": listed("--without", arguments.without)}
+    for key in ("people", "minutes"):
+        tree[key] = Node(getattr(arguments, key), Place(f"--{key}"))
+    return read_locks(Node(tree, Place("options")), card, found, problems)

@@ -1,0 +1,45 @@
+"""Reading plans in tests: the one outcome of a setup whose builds are decided, and what stands in it."""
+
+from __future__ import annotations
+
+from audit.nouns.plan import Conflict, Plan, Planned
+from audit.nouns.quantity import Role, Sided, Value
+from audit.planning.worksheet import WorkSheet
+
+
+def never() -> bool:
+    """Time never runs out."""
+    return False
+
+
+def plan_in(planned: Planned) -> Plan:
+    """The plan of a setup whose builds are decided."""
+    (branch,) = planned.branches
+    assert isinstance(branch.outcome, Plan), branch.outcome
+    return branch.outcome
+
+
+def conflict_in(planned: Planned) -> Conflict:
+    """The conflict of a setup whose builds are decided."""
+    (branch,) = planned.branches
+    assert isinstance(branch.outcome, Conflict), branch.outcome
+    return branch.outcome
+
+
+def moved(worksheet: WorkSheet, plan: Plan) -> dict[str, tuple[Value | Sided, Value | Sided]]:
+    """Settings that a plan moves, with their values before and after; what is only read off is not among them."""
+    return {
+        change.quantity: (change.before, change.after)
+        for step in plan.steps
+        for change in step.changes
+        if worksheet.quantity(change.quantity).role is Role.SETTING
+        and not change.taken
+        and change.before != change.after
+    }
+
+
+def places(plan: Plan) -> dict[str, int]:
+    """Place of each step in the order of work, as 'procedure@on'; '@quantity' for one to take."""
+    return {
+        f"{step.procedure}@{step.on}" if step.on else step.procedure: place for place, step in enumerate(plan.steps)
+    }
