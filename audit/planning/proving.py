@@ -85,7 +85,10 @@ class Search:
         self.any_header = any(self.worksheet.probes[number].inputs == (HEADER,) for number in wanted)
         if len(wanted) == 1:
             ((number, want),) = wanted.items()
-            near = self.near(number, want, free) or self.by_chance(number, want, free)
+            near = self.near(number, want, free, self.worksheet.probes[number].inputs)
+            if near is None and looks > 1:
+                names = self.neighbours(number)
+                near = self.near(number, want, free, names) or self.by_chance(number, want, free, names)
             if near is not None:
                 return near
         probes = self.worksheet.probes
@@ -107,53 +110,52 @@ class Search:
                 raise RuntimeError("a setup was found that breaks what it was held to")
             active |= wrong
 
-    def near(self, number: int, want: Want, free: frozenset[int]) -> Found | None:
-        """The same where changing one or two quantities of the wanted question is enough: most often it is."""
-        probe = self.worksheet.probes[number]
-        row = [self.base[name] for name in probe.inputs]
-        for size in range(min(3, len(row) + 1)):
-            for places in combinations(range(len(row)), size):
-                options = [self.options(probe.inputs[place])[1:] for place in places]
+    def near(self, number: int, want: Want, free: frozenset[int], names: tuple[str, ...]) -> Found | None:
+        """The same where changing one or two of some quantities is enough: most often it is."""
+        for size in range(min(3, len(names) + 1)):
+            for some in combinations(names, size):
+                options = [self.options(name)[1:] for name in some]
                 for chosen in islice(product(*options), _MOST_PAIRS):
-                    changed = row.copy()
-                    for place, option in zip(places, chosen, strict=True):
-                        changed[place] = option.value
-                    if want(probe, changed) and self.keeps(probe, changed, free, number):
-                        return self.found(probe, changed)
+                    changed = {name: option.value for name, option in zip(some, chosen, strict=True)}
+                    if self.wants(number, want, free, changed):
+                        return Found({**self.base, **changed}, tuple(sorted(changed)))
         return None
 
-    def by_chance(self, number: int, want: Want, free: frozenset[int]) -> Found | None:
-        """The same by trying values of a question of many inputs at random; what need not differ is put back."""
-        probe = self.worksheet.probes[number]
-        if len(probe.inputs) < _MANY:
+    def by_chance(self, number: int, want: Want, free: frozenset[int], names: tuple[str, ...]) -> Found | None:
+        """The same by changing some quantities at random, for questions that many hang together with."""
+        if len(names) < _MANY:
             return None
         chance = Random(number)
-        options = [self.options(name) for name in probe.inputs]
         for _ in range(_MOST_CHANCES):
-            row = [self.base[name] for name in probe.inputs]
-            for place in chance.sample(range(len(row)), chance.randint(2, len(row))):
-                row[place] = chance.choice(options[place]).value
-            if not want(probe, row) or not self.keeps(probe, row, free, number):
+            some = chance.sample(names, chance.randint(2, len(names)))
+            changed = {name: chance.choice(self.options(name)).value for name in some}
+            if not self.wants(number, want, free, changed):
                 continue
-            for place, name in enumerate(probe.inputs):
-                back = row.copy()
-                back[place] = self.base[name]
-                if want(probe, back) and self.keeps(probe, back, free, number):
-                    row = back
-            return self.found(probe, row)
+            for name in some:  # what need not differ is put back
+                less = {other: value for other, value in changed.items() if other != name}
+                if self.wants(number, want, free, less):
+                    changed = less
+            return Found({**self.base, **changed}, tuple(sorted(changed)))
         return None
 
-    def keeps(self, probe: Probe, row: Row, free: frozenset[int], number: int) -> bool:
-        """Whether all other questions allow a row of the inputs of one."""
-        changed = {name: value for name, value in zip(probe.inputs, row, strict=True) if value != self.base[name]}
+    def neighbours(self, number: int) -> tuple[str, ...]:
+        """Quantities that a question depends on, and those that other questions on them depend on too."""
+        probes = self.worksheet.probes
+        found = dict.fromkeys(probes[number].inputs)
+        for name in probes[number].inputs:
+            for other in self.worksheet.by_input[name]:
+                found.update(dict.fromkeys(probes[other].inputs))
+        return tuple(found) if len(found) <= _MOST_NEIGHBOURS else probes[number].inputs
+
+    def wants(self, number: int, want: Want, free: frozenset[int], changed: Mapping[str, Value | Sided]) -> bool:
+        """Whether a change does what is wanted of a question and all others allow it."""
+        probes = self.worksheet.probes
+        row = [changed.get(name, self.base[name]) for name in probes[number].inputs]
+        if not want(probes[number], row):
+            return False
         values = {**self.base, **changed}
         others = {n for name in changed for n in self.worksheet.by_input[name]} - {number} - free
-        asked = (self.worksheet.probes[other] for other in others)
-        return all(other[other.key(values)] for other in asked)
-
-    def found(self, probe: Probe, row: Row) -> Found:
-        changed = {name: value for name, value in zip(probe.inputs, row, strict=True) if value != self.base[name]}
-        return Found({**self.base, **changed}, tuple(sorted(changed)))
+        return all(probes[other][probes[other].key(values)] for other in others)
 
     def choose(
         self, looked_at: set[str], asked: list[int], wanted: Mapping[int, Want]
@@ -192,7 +194,8 @@ class Search:
             yield from (EARLIER, LATER)
             return
         tried = self.worksheet.candidates.of(name, self.base, frozenset(self.worksheet.inputs))
-        for value in tried[:_MOST_TRIED]:
+        spread = tried[:: -(-len(tried) // _MOST_TRIED)] if tried else ()
+        for value in spread:
             if not quantity.sided:
                 if value != as_is:
                     yield value
@@ -203,9 +206,10 @@ class Search:
             yield from (pair for pair in dict.fromkeys(pairs) if pair != as_is)
 
 
-_MOST_TRIED = 16
+_MOST_TRIED = 20
 _MOST_PAIRS = 2000
 _MANY = 4
+_MOST_NEIGHBOURS = 12
 _MOST_CHANCES = 20_000
 _LOOKS = 10_000
 _PATIENT = 30
