@@ -19,6 +19,7 @@ from audit.run import audit_on_sheet
 from audit.sheet import make_sheet
 
 HEADER = "job.header_kind"
+NO_LOCKS = Locks()
 
 
 def _never() -> bool:
@@ -46,7 +47,7 @@ class Planner:
         return found
 
     def plan(
-        self, setup: Setup, locks: Locks = Locks(), out_of_time: Callable[[], bool] = _never, header: str = ""
+        self, setup: Setup, locks: Locks = NO_LOCKS, out_of_time: Callable[[], bool] = _never, header: str = ""
     ) -> Planned:
         """The work after which every asked rule holds.
 

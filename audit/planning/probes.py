@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any
+from typing import Any, cast
 
 from audit.answers import names_of
 from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
@@ -119,9 +119,10 @@ class Probes:
             text += [f"def {name}({parameters}):", *work, f" return {answer}"]
         # the text is made from the rule's structure; of what a file says only numbers and words enter, as literals
         exec(compile("\n".join(text), f"<{question.rule.id} {question.on}>", "exec"), space)
-        functions: list[Any] = [space[name] for name in answers]
+        holds, asked, broken = (cast(Callable[..., bool], space[name]) for name in answers)
         deciding = () if question.given is None else tuple(self.behind(quantities(question.given))[0])
-        return Probe(question, tuple(inputs), *functions, frozenset(self.needed(question.hold)), deciding)
+        needed = frozenset(self.needed(question.hold))
+        return Probe(question, tuple(inputs), holds, asked, broken, needed, deciding)
 
     def needed(self, condition: Condition) -> Iterator[str]:
         """Inputs without which a condition can't hold."""

@@ -140,7 +140,7 @@ def _pruned(options: Mapping[str, Sequence[Option]], demands: Sequence[Demand]) 
 
 def _drop_unknown(left: Left, demand: Demand) -> bool:
     """Drops leaving a quantity unknown where a demand can't hold so; False if nothing else is left."""
-    for place, name in enumerate(demand.scope):
+    for name in demand.scope:
         first = left[name][0]
         if first.value is not None:
             continue
@@ -305,7 +305,7 @@ class _InOrder(OptimizedBacktrackingSolver):
     """Chooses first what may be left unknown, then the quantities on which most demands look."""
 
     def __init__(self, first: frozenset[str]) -> None:
-        super().__init__()
+        super().__init__()  # type: ignore[no-untyped-call]
         self.first = first
 
     def getSortedVariables(self, domains: Any, vconstraints: Any) -> list[str]:
@@ -329,7 +329,7 @@ def _search(
     problem.addConstraint(bound, names)
     best: Mapping[str, Option] | None = None
     try:
-        for found in problem.getSolutionIter():
+        for found in problem.getSolutionIter():  # type: ignore[no-untyped-call]
             best, bound.best = found, bound.cost(found)
     except OutOfTime:
         if best is None:

@@ -129,7 +129,7 @@ class _Writer:
         """What the questions on a quantity want, in words; where they only ask for a fact behind it, with its name."""
         direct: dict[str, None] = {}
         behind: dict[str, None] = {}
-        form = self.worksheet.quantity(name).form
+        form, facts = self.worksheet.quantity(name).form, self.worksheet.sheet.by_name
         for number in self.worksheet.by_input.get(name, ()):
             question = self.worksheet.sheet.questions[number]
             if question.given is not None and evaluate(question.given, self.around).truth is not True:
@@ -137,7 +137,6 @@ class _Writer:
             for comparison in evaluate(question.hold, self.around).comparisons:
                 if comparison.quantity == name:
                     direct[comparison.wanted] = None
-                elif comparison.quantity in self.worksheet.sheet.by_name:
-                    if self.worksheet.quantity(comparison.quantity).form is form:
-                        behind[f"{comparison.quantity} {comparison.wanted}"] = None
+                elif comparison.quantity in facts and self.worksheet.quantity(comparison.quantity).form is form:
+                    behind[f"{comparison.quantity} {comparison.wanted}"] = None
         return tuple(direct or behind)

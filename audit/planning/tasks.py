@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from audit.nouns.machine import Component, MachineCard, Move
+from audit.nouns.machine import ByPosition, Component, MachineCard, Move
 from audit.nouns.quantity import Quantity, Role, When
 from audit.nouns.rule import Procedure
 from audit.nouns.rulebook import Rulebook
@@ -268,7 +268,7 @@ class _Maker:
         found: set[str] = set()
         drive = next((drive for drive in self.card.drives if drive.driven == shaft), None)
         while drive is not None:
-            found |= {value.by for _, value in drive.parameters if hasattr(value, "by")}
+            found |= {value.by for _, value in drive.parameters if isinstance(value, ByPosition)}
             driver = drive.driver
             drive = next((other for other in self.card.drives if other.driven == driver), None)
         return found

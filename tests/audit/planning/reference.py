@@ -1,0 +1,414 @@
+"""The cheapest correction by one whole integer model, solved by OR-Tools' CP-SAT: a second opinion on the planner.
+
+Nothing of the planner's own search is used: neither its candidate values, nor its probes, nor its solver, nor its way
+of taking questions in one by one. The questions are read by the plain reading and written out as tables; what work
+does (tasks and what they call for) comes from the work sheet. The model holds every question that hangs together with
+one that fails, through quantities that may change; what is left out shares no such quantity with it and is right.
+
+Positions of a setting with a step are its whole grid. For other numbers the edges of each question are found by
+walking along the quantity with the others as found and as in a right setup, and halving; then values on the edges and
+between them are taken. Of counts and other readings that many quantities share a question with, only a few values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import islice, pairwise, product
+from math import isfinite
+from typing import NamedTuple
+
+from ortools.sat.python import cp_model
+
+from audit.measures import dimension_of, to_canonical
+from audit.nouns.plan import Locks
+from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
+from audit.nouns.rule import Verdict
+from audit.planning.tasks import Task, numbers
+from audit.planning.worksheet import WorkSheet
+from tests.audit.planning.plain import GOOD, Asked, Filled
+
+Whole = Value | Sided
+Cost = tuple[int, int, int, int]
+Row = tuple[Whole, ...]
+_MILLION = 1_000_000
+_MANY = 5
+"""Inputs of a question from which on a reading behind it is tried at a few values only."""
+_CHANGE_BITS, _MOVES_BITS, _PARTS_BITS = 26, 8, 7
+
+
+class Way(NamedTuple):
+    """One way in which a quantity may end up.
+
+    Attributes:
+        work: set of tasks, everything that they call for included.   mends: tasks that may count as a cure.
+        needs: number of the task that some other quantity must call for, -1 for none.
+    """
+
+    value: Whole
+    work: int = 0
+    moved: int = 0
+    change: int = 0
+    needs: int = -1
+
+
+class Reference:
+    """Solves setups of one work sheet.
+
+    Args:
+        legal: values of a setup that keeps every rule: starting points for looking for edges.
+    """
+
+    def __init__(self, worksheet: WorkSheet, legal: Filled) -> None:
+        self.worksheet, self.tasks, self.legal = worksheet, worksheet.tasks, legal
+        self.names = worksheet.sheet.names
+        self.asked = [Asked(worksheet.sheet, question) for question in worksheet.sheet.questions]
+        self.behind: dict[str, list[Asked]] = {}
+        for asked in self.asked:
+            for name in asked.inputs:
+                self.behind.setdefault(name, []).append(asked)
+        self.cures = {asked: self.cures_of(asked) for asked in self.asked}
+        self.grids = {name: self.grid(name) for name in self.behind if name in self.names}
+        self.edges: dict[object, tuple[float, ...]] = {}
+
+    def cures_of(self, asked: Asked) -> int:
+        """Tasks that put a broken question right: those that its rule names, and those that move what it is read at."""
+        named = asked.question.rule.cure
+        inputs = set(asked.inputs)
+        reads = any(self.names[name].role is Role.READING for name in inputs)
+        settings = {name for name in inputs if self.names[name].role is Role.SETTING}
+        found = 0
+        for number, task in enumerate(self.tasks.all):
+            by_name = task.key[0] in named and not inputs.isdisjoint(task.affects())
+            by_setting = reads and not settings.isdisjoint(task.moves)
+            found |= (by_name or by_setting) << number
+        return found
+
+    def grid(self, name: str) -> tuple[Value, ...] | None:
+        """Positions of a setting with a step, words of a word; None for what has neither."""
+        quantity = self.names[name]
+        if quantity.form is Form.YES_NO:
+            return (True, False)
+        if quantity.form is Form.WORD:
+            return tuple(word for word, _ in quantity.words)
+        carried = next((carried for carried in self.worksheet.sheet.card.carried if carried.name == name), None)
+        if quantity.role is not Role.SETTING or carried is None or not carried.step:
+            return None
+        assert quantity.lowest is not None
+        assert quantity.highest is not None
+        count = round((quantity.highest - quantity.lowest) / carried.step)
+        dimension = dimension_of(quantity.unit)
+        return tuple(
+            to_canonical(quantity.lowest + place * carried.step, quantity.unit, dimension) for place in range(count + 1)
+        )
+
+    def solve(self, values: Filled, locks: Locks = Locks()) -> Cost | None:
+        """The least cost of putting a setup right, None if that can't be done."""
+        return _Model(self, values, locks).solve()
+
+    def span(self, name: str) -> tuple[float, float]:
+        """Lowest and highest possible value, canonical; a large number where there is none."""
+        quantity = self.names[name]
+        dimension = dimension_of(quantity.unit)
+        low, high = (
+            None if end is None else to_canonical(end, quantity.unit, dimension)
+            for end in (quantity.lowest, quantity.highest)
+        )
+        return -1e6 if low is None else low, 1e6 if high is None else high
+
+
+class _Model:
+    def __init__(self, reference: Reference, values: Filled, locks: Locks) -> None:
+        self.reference, self.tasks, self.names = reference, reference.tasks, reference.names
+        self.found: dict[str, Whole] = {
+            name: None if values.get(name) == (None, None) else values.get(name) for name in reference.behind
+        }
+        self.most = None if locks.minutes is None else int(locks.minutes * 60)
+        self.banned = sum(forbidden(task, locks) << number for number, task in enumerate(self.tasks.all))
+        self.verdicts = {asked: asked.on(self.found) for asked in reference.asked}
+        self.failing = [asked for asked, verdict in self.verdicts.items() if verdict not in GOOD]
+        self.ways: dict[str, list[Way]] = {}
+
+    def solve(self) -> Cost | None:
+        inside = self.connected()
+        if any(inside.isdisjoint(asked.inputs) for asked in self.failing):
+            return None  # nothing behind it may change
+        model = cp_model.CpModel()
+        picks: dict[str, list[tuple[Way, cp_model.IntVar]]] = {}
+        for name in sorted(inside):
+            ways = [way for way in self.ways[name] if self.passes_alone(name, way)]
+            picks[name] = [(way, model.new_bool_var("")) for way in ways]
+            model.add_exactly_one([pick for _, pick in picks[name]])
+        for name in picks:
+            self.supply(model, picks, name)
+        self.tables(model, picks)
+        done: dict[int, cp_model.IntVar] = {}
+        for some in picks.values():
+            for way, pick in some:
+                for number in numbers(way.work):
+                    if number not in done:
+                        done[number] = model.new_bool_var("")
+                    model.add_implication(pick, done[number])
+        seconds = sum(round(self.tasks.all[number].minutes * 60) * task for number, task in done.items())
+        parts = sum(len(self.tasks.all[number].parts) * task for number, task in done.items())
+        moved = sum(way.moved * pick for some in picks.values() for way, pick in some)
+        change = sum(way.change * pick for some in picks.values() for way, pick in some)
+        if self.most is not None:
+            model.add(seconds <= self.most)
+        steps = (_CHANGE_BITS, _MOVES_BITS, _PARTS_BITS)
+        model.minimize(
+            change + (moved << 0 if isinstance(moved, int) else moved) * (1 << steps[0])
+            + parts * (1 << steps[0] + steps[1]) + seconds * (1 << sum(steps))
+        )  # fmt: skip
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        status = solver.solve(model)
+        if status == cp_model.INFEASIBLE:
+            return None
+        assert status == cp_model.OPTIMAL, solver.status_name(status)
+        return tuple(solver.value(part) if not isinstance(part, int) else part for part in (seconds, parts, moved, change))  # type: ignore[return-value]
+
+    def connected(self) -> set[str]:
+        """Quantities that may change and hang together with a failing question; makes their ways."""
+        inside: set[str] = set()
+        called = 0
+        while True:
+            before = len(inside), called
+            todo = {asked for asked in self.failing}
+            for name in inside:
+                todo.update(self.reference.behind[name])
+            for asked in todo:
+                for name in asked.inputs:
+                    if name not in self.ways:
+                        self.ways[name] = self.ways_of(name)
+                    if len(self.ways[name]) > 1 or self.may_be_taken_again(name, called):
+                        inside.add(name)
+            for name in inside:
+                for way in self.ways[name]:
+                    called |= way.work
+            if (len(inside), called) == before:
+                break
+        for name in sorted(inside):
+            if self.may_be_taken_again(name, called):
+                take = self.tasks.takers[name]
+                self.ways[name] = self.ways[name] + [
+                    Way(whole, 1 << take, needs=take) for whole in self.wholes(name, keep_known=False)
+                ]
+        return inside
+
+    def is_known(self, name: str) -> bool:
+        value = self.found[name]
+        return value is not None and not (isinstance(value, tuple) and None in value)
+
+    def may_be_taken_again(self, name: str, called: int) -> bool:
+        take = self.tasks.takers.get(name, -1)
+        return take >= 0 and bool(called >> take & 1) and self.is_known(name)
+
+    def ways_of(self, name: str) -> list[Way]:
+        """As found; looked at, where it is not known; by each procedure that changes it, to each value."""
+        quantity, as_found = self.names[name], self.found[name]
+        found = [Way(as_found)]
+        if quantity.role is Role.BUILD:
+            return found
+        remedies = [n for n in self.tasks.remedies.get(name, ()) if not self.tasks.closure[n] & self.banned]
+        if quantity.role is Role.EVENT:
+            time = self.reference.worksheet.time_of(name)
+            return found + [Way(time, self.tasks.closure[n], 1) for n in remedies]
+        take = self.tasks.takers.get(name, -1)
+        if take >= 0 and not self.tasks.closure[take] & self.banned:
+            if not self.is_known(name):
+                found += [Way(whole, self.tasks.closure[take]) for whole in self.wholes(name, keep_known=True)]
+            elif self.measured_as_cure(name, take):
+                found += [Way(whole, self.tasks.closure[take]) for whole in self.wholes(name, keep_known=False)]
+        if remedies and as_found is not None and quantity.role is not Role.JOB:
+            for whole in self.wholes(name, keep_known=False):
+                if quantity.role is Role.SETTING and whole == as_found:
+                    continue
+                change = self.change(quantity, as_found, whole) if quantity.role is Role.SETTING else 0
+                found += [Way(whole, self.tasks.closure[n], 1, change) for n in remedies]
+        return found
+
+    def measured_as_cure(self, name: str, take: int) -> bool:
+        """Whether a broken question on a reading is put right by measuring it again."""
+        return not self.tasks.all[take].taking and any(
+            self.verdicts[asked] is Verdict.BROKEN and self.reference.cures[asked] >> take & 1
+            for asked in self.reference.behind[name]
+        )
+
+    def wholes(self, name: str, keep_known: bool) -> Iterator[Whole]:
+        """Values of a quantity, both sides the same, or the known side as found."""
+        as_found = self.found[name]
+        for value in self.values_of(name):
+            if not self.names[name].sided:
+                yield value
+            elif keep_known and isinstance(as_found, tuple):
+                yield tuple(value if side is None else side for side in as_found)  # type: ignore[misc]
+            else:
+                yield value, value
+
+    def values_of(self, name: str) -> Sequence[Value]:
+        grid = self.reference.grids[name]
+        if grid is not None:
+            return grid
+        if max(len(asked.inputs) for asked in self.reference.behind[name]) >= _MANY:
+            return self.few(name)
+        edges = sorted({edge for asked in self.reference.behind[name] for edge in self.edges_of(asked, name)})
+        low, high = self.reference.span(name)
+        found = {(one + two) / 2 for one, two in pairwise((low, *edges, high))}
+        if self.names[name].role is Role.SETTING or not edges:
+            found.update((low, *edges, high))
+        found.update(value for value in self.own(name))
+        return sorted(value for value in found if low <= value <= high)
+
+    def own(self, name: str) -> Iterator[float]:
+        """A quantity's values as found and as in a right setup."""
+        for value in (self.found[name], self.reference.legal.get(name)):
+            for side in value if isinstance(value, tuple) else (value,):
+                if isinstance(side, float):
+                    yield side
+
+    def few(self, name: str) -> Sequence[Value]:
+        """The least value, its own, and those of others in the same unit that it is asked with."""
+        unit = self.names[name].unit
+        low, high = self.reference.span(name)
+        found = {low, *self.own(name)}
+        for asked in self.reference.behind[name]:
+            for other in asked.inputs:
+                if self.names[other].unit == unit:
+                    found.update(self.own(other))
+        if self.names[name].role is not Role.READING:
+            found.update((value / 2 for value in tuple(found)), )
+            found.update(value * 4 for value in tuple(found))
+        return sorted(value for value in found if low <= value <= high)
+
+    def edges_of(self, asked: Asked, name: str) -> Iterator[float]:
+        """Values at which a question changes its answer, the other inputs as found and as in a right setup."""
+        place = asked.inputs.index(name)
+        others = [self.around(other) if other != name else [None] for other in asked.inputs]
+        for row in islice(product(*others), 64):
+            key = asked, name, row
+            if key not in self.reference.edges:
+                self.reference.edges[key] = tuple(self.walk(asked, name, place, row))
+            yield from self.reference.edges[key]
+
+    def around(self, other: str) -> list[Whole]:
+        grid = self.reference.grids.get(other)
+        known = [value for value in (self.found[other], self.reference.legal.get(other)) if value is not None]
+        if grid is not None and len(grid) <= 4 and self.names[other].role is not Role.BUILD:
+            return [(value, value) if self.names[other].sided else value for value in grid]
+        return list(dict.fromkeys(known)) or [None]
+
+    def walk(self, asked: Asked, name: str, place: int, row: Row) -> Iterator[float]:
+        low, high = self.reference.span(name)
+        anchors = [*self.own(name), *(side for whole in row for side in sides(whole) if isinstance(side, float))]
+        points = {low + (high - low) * share / 32 for share in range(33)}
+        for anchor in anchors:
+            points.update(anchor * factor for factor in (0.5, 0.8, 0.9, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.25, 2.0))
+        sided = self.names[name].sided
+
+        def at(x: float) -> Verdict:
+            return asked.verdict((*row[:place], (x, x) if sided else x, *row[place + 1 :]))
+
+        walked = sorted(point for point in points if low <= point <= high)
+        for one, two in pairwise([(point, at(point)) for point in walked]):
+            if one[1] is not two[1]:
+                yield from halved(at, one[0], two[0])
+
+    def change(self, quantity: Quantity, before: Whole, after: Whole) -> int:
+        """How far a setting moves, in millionths of its range; a word, or one not known, in full."""
+        low, high = self.reference.span(quantity.name) if quantity.form is Form.NUMBER else (0.0, 0.0)
+        shares = [
+            abs(a - b) / (high - low) if isinstance(a, float) and isinstance(b, float) else float(a != b)
+            for a, b in zip(sides(after), sides(before), strict=True)
+        ]
+        return round(_MILLION * sum(shares) / len(shares))
+
+    def free_in(self, asked: Asked, inside: Iterable[str]) -> list[str]:
+        return [name for name in asked.inputs if name in inside]
+
+    def passes_alone(self, name: str, way: Way) -> bool:
+        """Whether a way passes the questions on which no other quantity may change."""
+        for asked in self.reference.behind[name]:
+            if any(other != name and len(self.ways.get(other, ())) != 1 for other in asked.inputs):
+                continue
+            row = tuple([way.value if other == name else self.found[other] for other in asked.inputs])
+            verdict = asked.verdict(row)
+            if verdict not in GOOD:
+                return False
+            if self.verdicts[asked] is Verdict.BROKEN and verdict is Verdict.KEPT and not way.work & self.reference.cures[asked]:
+                return False
+        return True
+
+    def supply(self, model: cp_model.CpModel, picks: Mapping[str, list[tuple[Way, cp_model.IntVar]]], name: str) -> None:
+        """A reading is taken again only if something else calls for that."""
+        for way, pick in picks[name]:
+            if way.needs >= 0:
+                callers = [
+                    other
+                    for some in picks.values()
+                    for caller, other in some
+                    if caller.needs < 0 and caller.work >> way.needs & 1
+                ]
+                model.add_bool_or([pick.negated(), *callers])
+
+    def tables(self, model: cp_model.CpModel, picks: Mapping[str, list[tuple[Way, cp_model.IntVar]]]) -> None:
+        """Each question on two or more quantities that may change, as a table of their values."""
+        places: dict[str, tuple[cp_model.IntVar, list[Whole]]] = {}
+
+        def place_of(name: str) -> tuple[cp_model.IntVar, list[Whole]]:
+            if name not in places:
+                values = list(dict.fromkeys(way.value for way, _ in picks[name]))
+                variable = model.new_int_var(0, max(len(values) - 1, 0), "")
+                index = {value: place for place, value in enumerate(values)}
+                model.add(variable == sum(index[way.value] * pick for way, pick in picks[name]))
+                places[name] = variable, values
+            return places[name]
+
+        for asked in dict.fromkeys(asked for name in picks for asked in self.reference.behind[name]):
+            free = self.free_in(asked, picks)
+            if len(free) < 2:
+                continue
+            columns = [place_of(name) for name in free]
+            mended = model.new_bool_var("")
+            if self.verdicts[asked] is Verdict.BROKEN:
+                able = [pick for name in free for way, pick in picks[name] if way.work & self.reference.cures[asked]]
+                model.add_bool_or([mended.negated(), *able])
+            rows = []
+            for chosen in product(*(range(len(values)) for _, values in columns)):
+                by_name = {name: columns[n][1][place] for n, (name, place) in enumerate(zip(free, chosen, strict=True))}
+                verdict = asked.verdict(tuple([by_name.get(name, self.found[name]) if name in by_name else self.found[name] for name in asked.inputs]))
+                if verdict is Verdict.KEPT:
+                    rows.append((*chosen, 1))
+                elif verdict is Verdict.NOT_ASKED:
+                    rows += [(*chosen, 0), (*chosen, 1)]
+            model.add_allowed_assignments([*(variable for variable, _ in columns), mended], rows)
+
+
+def sides(whole: Whole) -> tuple[Value, ...]:
+    """Both sides of a sided value, else the one."""
+    return whole if isinstance(whole, tuple) else (whole,)
+
+
+def halved(at: Callable[[float], Verdict], low: float, high: float) -> tuple[float, float]:
+    """The two neighbours between which an answer changes."""
+    first = at(low)
+    for _ in range(60):
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        if at(middle) is first:
+            low = middle
+        else:
+            high = middle
+    return low, high
+
+
+def forbidden(task: Task, locks: Locks) -> bool:
+    """Whether locks forbid a task: its procedure, place, station or part, something it changes or needs, people."""
+    touched = {*task.key, task.station, *task.affects(), *(name.partition(".")[0] for name in task.affects())}
+    things = {thing.casefold() for thing in (*task.tools, *task.parts)}
+    return (
+        not touched.isdisjoint(locks.leave)
+        or not things.isdisjoint(thing.casefold() for thing in locks.lacking)
+        or (locks.people is not None and task.people > locks.people)
+    )
