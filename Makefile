@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/pip install --quiet --disable-pip-version-check
 TESTS ?= tests audit/physics
 
-.PHONY: help demo serve test check format lint types contracts bench lock clean
+.PHONY: help demo serve test check format lint types contracts prove bench lock clean
 
 help: ## this list
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:[^#]*## /\t/' | expand -t 12
@@ -30,7 +30,7 @@ serve: $(VENV)/run.stamp ## the HTTP door on this machine, http://127.0.0.1:8000
 test: $(VENV)/test.stamp ## every test
 	$(BIN)/python -m pytest -n 2 --doctest-modules $(TESTS)
 
-check: format lint types contracts test ## all that must hold before a change lands
+check: format lint types contracts prove test ## all that must hold before a change lands
 
 format: $(VENV)/test.stamp ## formatting
 	$(BIN)/ruff format --check .
@@ -44,8 +44,12 @@ types: $(VENV)/test.stamp ## strict types
 contracts: $(VENV)/test.stamp ## which part may import which
 	$(BIN)/lint-imports
 
+prove: $(VENV)/run.stamp ## that the shipped rules can be kept together, and each one broken alone
+	$(BIN)/setup-audit rulebook prove
+
 bench: $(VENV)/test.stamp ## speed, as ratios measured in one run
 	$(BIN)/python tests/bench/audit_speed.py
+	$(BIN)/python tests/bench/plan_speed.py
 
 lock: $(VENV)/test.stamp ## renew the hashed locks from pyproject.toml
 	$(BIN)/pip-compile --quiet --generate-hashes --strip-extras --no-emit-index-url --no-emit-find-links \

@@ -101,7 +101,9 @@ def prove(arguments: argparse.Namespace) -> int:
         return BAD_INPUT
     if arguments.legal:
         return _print_legal(arguments.legal, found)
-    proof = prove_rulebook(found)
+    proof = prove_rulebook(
+        found, [arguments.card] if arguments.card else (), [arguments.near] if arguments.near else ()
+    )
     if arguments.near:
         return _print_near(arguments.near, proof, found)
     cards = [arguments.card] if arguments.card else list(found.machines)

@@ -69,7 +69,9 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
         return Quantity(name, role, Form.TIME, meaning, of_crop=of_crop)
     if fields.truth("yes_no", False):
         fields.close()
-        return Quantity(name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when, of_crop=of_crop)
+        return Quantity(
+            name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when, of_crop=of_crop
+        )
     words = _words(fields, open_words)
     unit = "" if words or open_words else fields.text("unit")
     lowest, highest = fields.optional_number("lowest"), fields.optional_number("highest")
@@ -85,7 +87,9 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
             problems.add(fields.place, f"'{name}' needs 'lowest' and 'highest'.", "Outside them a value is impossible.")
     fields.close()
     form = Form.WORD if words or open_words else Form.NUMBER
-    return Quantity(name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when, of_crop)
+    return Quantity(
+        name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when, of_crop
+    )
 
 
 def _words(fields: Fields, open_words: bool) -> tuple[tuple[str, str], ...]:

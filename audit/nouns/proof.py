@@ -30,7 +30,10 @@ class LegalSetup:
 
 @dataclass(frozen=True, slots=True)
 class NearMiss:
-    """A setup that breaks one question and no other; ``changed`` are the quantities in which it differs from a legal one."""
+    """A setup that breaks one question and no other.
+
+    ``changed`` are the quantities in which it differs from a legal one.
+    """
 
     question: Asked
     machine: Machine

@@ -7,6 +7,7 @@ that cannot go together says why.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from itertools import islice, product
 
 from audit.nouns.plan import Conflict
@@ -26,14 +27,20 @@ _MOST_CROPS = 2
 """Crops of a card on which a rule is tried before it counts as one that can't be broken alone."""
 
 
-def prove(rulebook: Rulebook) -> Proof:
-    """Proves a rulebook, or finds its flaws."""
-    return _Prover(rulebook).proof()
+def prove(rulebook: Rulebook, cards: Collection[str] = (), rules: Collection[str] = ()) -> Proof:
+    """Proves a rulebook, or finds its flaws.
+
+    Args:
+        cards: machine cards to prove it on; all if empty. On some only, a rule that none of them can be asked passes.
+        rules: rules to look for near misses of; all if empty.
+    """
+    return _Prover(rulebook, cards).proof(rules)
 
 
 class _Prover:
-    def __init__(self, rulebook: Rulebook) -> None:
+    def __init__(self, rulebook: Rulebook, cards: Collection[str] = ()) -> None:
         self.rulebook = rulebook
+        self.cards = [card for card in rulebook.machines if not cards or card in cards]
         self.planner = Planner(rulebook)
         self.legal: list[LegalSetup] = []
         self.near: list[NearMiss] = []
@@ -41,12 +48,14 @@ class _Prover:
         self.near_by: dict[str, Values] = {}
         self.searches: dict[str, list[list[tuple[Machine, Search]]]] = {}
 
-    def proof(self) -> Proof:
-        for card in self.rulebook.machines:
+    def proof(self, rules: Collection[str]) -> Proof:
+        for card in self.cards:
             for crop in self.rulebook.crops:
                 self.machines(card, crop)
         breaks_with = []
         for rule in self.rulebook.rules.values():
+            if rules and rule.id not in rules:
+                continue
             try:
                 others = self.rule(rule)
             except OutOfTime:
@@ -196,7 +205,9 @@ class _Prover:
         """Writes down what is wrong with a rule; returns the rules that it rightly says break with it."""
         if not self.legal:
             return ()
-        if not asked and not breakable:
+        if not asked and len(self.cards) < len(self.rulebook.machines):
+            return ()
+        if not asked:
             self.flaw(
                 f"{rule.id} can never be asked on any machine card.",
                 "Look at what it is given and at the quantities that it names; delete it if no machine has them.",

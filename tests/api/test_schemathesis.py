@@ -17,5 +17,5 @@ schema = schemathesis.openapi.from_asgi("/openapi.json", create_app())
 @settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 def test_every_operation(case: schemathesis.Case[Any]) -> None:
     # the document describes a setup's envelope; which keys and words a card has, its own schema says
-    envelope_only: list[Any] = [positive_data_acceptance] if case.operation.path == "/audits" else []
+    envelope_only: list[Any] = [positive_data_acceptance] if case.operation.method == "post" else []
     case.call_and_validate(excluded_checks=envelope_only)
