@@ -7,7 +7,7 @@ nothing else it is the cheapest there is; what it does break is taken in, and th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from audit.nouns.plan import Lock, Locks
@@ -83,8 +83,8 @@ class Case:
             if solution is None or (self.most is not None and solution.cost[0] > self.most):
                 return Stuck(self.failing, tuple(self.asked(active, closed=True)[0]))
             proven = proven and solution.proven
-            values = self.after(dict(solution.options), solution.tasks)
-            wrong = set(self.still_failing(values)) - active
+            values, changed = self.after(solution.options, solution.tasks)
+            wrong = set(self.still_failing(values, changed)) - active
             if not wrong:
                 return Correction(self.failing, solution.tasks, dict(solution.options), values, solution.cost, proven)
             active |= wrong
@@ -247,22 +247,25 @@ class Case:
 
         return Demand(tuple(probe.inputs[place] for place in places), holds, cures or 0)
 
-    def after(self, chosen: dict[str, Option], tasks: int) -> dict[str, Value | Sided]:
-        """Every quantity once the tasks are done: as chosen, events recorded, readings that were brought right."""
+    def after(self, chosen: Mapping[str, Option], tasks: int) -> tuple[dict[str, Value | Sided], set[str]]:
+        """Every quantity once the tasks are done (as chosen, events recorded, readings right), and which changed."""
         worksheet = self.worksheet
         values = dict(self.found)
         values.update({name: option.value for name, option in chosen.items()})
         touched: dict[str, None] = {}
+        recorded: list[str] = []
         for number in numbers(tasks):
             task = worksheet.tasks.all[number]
             for name in task.records:
                 values[name] = worksheet.time_of(name)
+                recorded.append(name)
             for name in (*task.brings, *task.measures):
                 if name not in chosen or chosen[name].by < 0:
                     touched[name] = None
         for name in sorted(touched):
             self.settle(name, values)
-        return values
+        names = {*chosen, *touched, *recorded}
+        return values, {name for name in names if values[name] != self.found[name]}
 
     def settle(self, name: str, values: dict[str, Value | Sided]) -> None:
         """Gives a reading that was brought right or taken anew a value that is right, as found if that is."""
@@ -278,10 +281,9 @@ class Case:
                 return
         values[name] = as_found
 
-    def still_failing(self, values: dict[str, Value | Sided]) -> list[int]:
+    def still_failing(self, values: Values, changed: Iterable[str]) -> list[int]:
         """Questions that fail after a correction, among those that look at something it changed."""
         worksheet = self.worksheet
-        changed = {name for name, value in values.items() if value != self.found[name]}
         asked = {number for name in changed for number in worksheet.by_input.get(name, ())} | set(self.failing)
         return [
             number for number in sorted(asked) if not worksheet.probes[number][worksheet.probes[number].key(values)]

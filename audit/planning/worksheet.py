@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any
@@ -21,6 +21,24 @@ Values = Mapping[str, Value | Sided]
 
 WHEN_DONE = 1e12
 """Time of an event that the plan will record, plus its place in the order of work: later than any recorded one."""
+
+
+class _Alone(dict[Any, tuple[int, ...]]):
+    """Numbers of the questions that look at one input alone and fail, by its value; remembered."""
+
+    def __init__(self, probes: Sequence[Probe], numbers: Iterable[int]) -> None:
+        super().__init__()
+        self.probes, self.numbers = probes, tuple(numbers)
+
+    def __missing__(self, value: Any) -> tuple[int, ...]:
+        found = tuple(number for number in self.numbers if not self.probes[number][value])
+        if len(self) >= _MOST_REMEMBERED:
+            self.clear()
+        self[value] = found
+        return found
+
+
+_MOST_REMEMBERED = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,25 +69,24 @@ class WorkSheet:
     depth: Mapping[str, int]
     read_at: Mapping[str, frozenset[str]]
     _blank: Mapping[str, Value | Sided]
-    _single: tuple[tuple[str, tuple[int, ...]], ...]
-    _joint: tuple[tuple[int, Any], ...]
+    _sided: tuple[str, ...]
+    _single: tuple[tuple[str, _Alone], ...]
+    _joint: tuple[tuple[int, Probe, Any], ...]
 
     def filled(self, values: Values) -> dict[str, Value | Sided]:
         """A setup's values with None for what is not known."""
         found = {**self._blank, **values}
-        for name in [name for name, value in found.items() if value == (None, None)]:
-            found[name] = None
+        for name in self._sided:
+            if found[name] == (None, None):
+                found[name] = None
         return found
 
     def failing(self, values: Values) -> list[int]:
         """Numbers of the questions that are broken or unknown; ``values`` must be filled."""
-        found = []
-        for name, numbers in self._single:
-            value = values[name]
-            found += [number for number in numbers if not self.probes[number][value]]
-        for number, pick in self._joint:
-            if not self.probes[number][pick(values)]:
-                found.append(number)
+        found: list[int] = []
+        for name, answers in self._single:
+            found += answers[values[name]]
+        found += [number for number, probe, pick in self._joint if not probe[pick(values)]]
         found.sort()
         return found
 
@@ -111,8 +128,9 @@ def make_worksheet(sheet: Sheet, rulebook: Rulebook) -> WorkSheet:
         depth,
         _read_at(made, sheet),
         dict.fromkeys((*sheet.names, *by_input)),
-        tuple((name, tuple(numbers)) for name, numbers in single.items()),
-        tuple((n, _picker(probe.inputs)) for n, probe in enumerate(made) if len(probe.inputs) != 1),
+        tuple(name for name in (*sheet.names, *by_input) if name in sheet.names and sheet.names[name].sided),
+        tuple((name, _Alone(made, numbers)) for name, numbers in single.items()),
+        tuple((n, probe, _picker(probe.inputs)) for n, probe in enumerate(made) if len(probe.inputs) != 1),
     )
 
 
