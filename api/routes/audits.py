@@ -77,7 +77,7 @@ async def audit(
         Query(description="lowest level that holds; else the server's"),
     ] = None,
 ) -> Response:
-    body = await _body(request)
+    body = await read_body(request)
     auditor = auditor_of(request)
     if hold_at is not None:
         auditor = auditor.holding_at(Level[hold_at.upper()])
@@ -94,7 +94,7 @@ def _audit(auditor: Auditor, body: bytes, facts: bool) -> dict[str, object]:
     return report_json(auditor.report(body, ""), auditor.rulebook, facts)
 
 
-async def _body(request: Request) -> bytes:
+async def read_body(request: Request) -> bytes:
     """The body, refused as soon as it is known to be too large or of another kind."""
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json" and not kind.endswith("+json"):

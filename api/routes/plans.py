@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from api.errors import Refusal
 from api.models import Changed, Counts, Digest, FoundFinding, Named, Number, Plan, Question, SideValue
 from api.plan_wire import changeover_json, out_of_time_after, planned_json, whatif_json
-from api.routes.audits import EXAMPLE, SETUP, _body
+from api.routes.audits import EXAMPLE, SETUP, read_body
 from api.routes.state import auditor_of, json_answer
 from api.schema import FILLED
 from audit.intake.json_text import decode_json, tree_of
@@ -234,7 +234,7 @@ async def whatifs(request: Request, hold_at: HoldAt = None) -> Response:
 async def _answer(
     request: Request, hold_at: str | None, work_out: Callable[[Asked, Planner], dict[str, Any]]
 ) -> Response:
-    body = await _body(request)
+    body = await read_body(request)
     auditor = auditor_of(request)
     level = auditor.hold_at if hold_at is None else Level[hold_at.upper()]
     planner: Planner = request.app.state.planners[level]

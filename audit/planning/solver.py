@@ -168,7 +168,11 @@ def _forced(left: Left) -> int:
 
 def _drop_dominated(left: Left, demands: Sequence[Demand], forced: int) -> None:
     """Drops options for which another with the same value does all that they do for no more work."""
-    cures = dict.fromkeys(left, 0)
+    wanted = 0  # what some option needs another to call for
+    for some in left.values():
+        for option in some:
+            wanted |= option.needs
+    cures = dict.fromkeys(left, wanted)
     for demand in demands:
         for name in demand.scope:
             cures[name] |= demand.cures
@@ -181,6 +185,7 @@ def _drop_dominated(left: Left, demands: Sequence[Demand], forced: int) -> None:
                 not rival.tasks & ~forced & ~extra
                 and not useful & ~rival.tasks
                 and rival.moved <= option.moved
+                and rival.change <= option.change
                 and not rival.needs
                 for rival in rivals
             ):
