@@ -10,7 +10,7 @@ from audit.intake.targets import targeted
 from audit.intake.tree import Fields, Node, Problems
 from audit.nearest import did_you_mean
 from audit.nouns.quantity import When
-from audit.nouns.rule import Procedure, Step
+from audit.nouns.rule import Also, Procedure, Step
 from audit.nouns.source import Source
 from audit.nouns.vocabulary import Vocabulary
 
@@ -60,12 +60,12 @@ def read_procedure(
                     did_you_mean(quantity, vocabulary.fixed),
                 )
 
-    def also(name: str, node: Node) -> tuple[str, tuple[str, ...]]:
+    def also(name: str, node: Node) -> Also:
         inner = Fields(node, problems, f"'{name}'")
-        found = inner.texts("brings")
+        found = Also(name, inner.texts("brings"), inner.texts("before"), inner.texts("after"))
         inner.close()
-        check(found)
-        return name, found
+        check(found.brings)
+        return found
 
     safe = keys("safe")
     found = Procedure(
@@ -97,7 +97,8 @@ def read_procedure(
 def check_links(procedures: dict[str, Procedure], problems: Problems) -> None:
     """Procedures named before and after must exist."""
     for procedure in procedures.values():
-        for key in (*procedure.before, *procedure.after):
+        named = [key for also in procedure.also for key in (*also.before, *also.after)]
+        for key in (*procedure.before, *procedure.after, *named):
             if key not in procedures:
                 advice = did_you_mean(key, procedures)
                 problems.add(

@@ -209,12 +209,22 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Also:
+    """What a procedure for a whole family brings and calls for beside on one component of it."""
+
+    on: str
+    brings: tuple[str, ...]
+    before: tuple[str, ...]
+    after: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Procedure:
     """How something is put right.
 
     Attributes:
         moves: settings it moves.   brings: readings it brings to their target, and events that doing it records.
-        also: the same for one component only, where the procedure is one for a whole family.
+        also: what it brings and calls for beside on one component only; its ``after`` comes before the common one.
         takes: readings that must be taken again once it is done.   measures: readings that doing it takes.
         when: whether it is done with the engine stopped, with it running, or at work in the crop.
         safe: safety states to take first, keys of the caution list.
@@ -234,7 +244,7 @@ class Procedure:
     cautions: tuple[str, ...]
     before: tuple[str, ...]
     after: tuple[str, ...]
-    also: tuple[tuple[str, tuple[str, ...]], ...]
+    also: tuple[Also, ...]
     takes: tuple[str, ...]
     measures: tuple[str, ...]
     when: When

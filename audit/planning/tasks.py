@@ -196,7 +196,7 @@ class _Maker:
     def add(self, procedure: Procedure, on: str) -> None:
         key = (procedure.key, on)
         own = self.moves.get(key, [])
-        also = dict(procedure.also).get(on, ())
+        also = [name for found in procedure.also if found.on == on for name in found.brings]
         named = [self.full(name, on) for name in (*procedure.moves, *procedure.brings, *also)]
         touched = dict.fromkeys([name for name in named if name] + [name for name, _ in own])
         if not touched or self.only_notes(procedure, touched):
@@ -234,8 +234,11 @@ class _Maker:
         if task.taking:
             return
         procedure = self.rulebook.procedures[task.key[0]]
-        before = tuple(key for name in procedure.before for key in self.linked(name, task))
-        after = [key for name in procedure.after for key in self.linked(name, task)]
+        also = [found for found in procedure.also if found.on == task.key[1]]
+        first = (*procedure.before, *(name for found in also for name in found.before))
+        then = (*(name for found in also for name in found.after), *procedure.after)
+        before = tuple(key for name in first for key in self.linked(name, task))
+        after = [key for name in then for key in self.linked(name, task)]
         for event in task.records:
             check = self.follows.get(event)
             if check and check not in task.records:

@@ -14,7 +14,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import islice, pairwise, product
-from math import isfinite
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
@@ -166,7 +165,9 @@ class _Model:
         if status == cp_model.INFEASIBLE:
             return None
         assert status == cp_model.OPTIMAL, solver.status_name(status)
-        return tuple(solver.value(part) if not isinstance(part, int) else part for part in (seconds, parts, moved, change))  # type: ignore[return-value]
+        return tuple(
+            solver.value(part) if not isinstance(part, int) else part for part in (seconds, parts, moved, change)
+        )  # type: ignore[return-value]
 
     def connected(self) -> set[str]:
         """Quantities that may change and hang together with a failing question; makes their ways."""
@@ -277,7 +278,9 @@ class _Model:
                 if self.names[other].unit == unit:
                     found.update(self.own(other))
         if self.names[name].role is not Role.READING:
-            found.update((value / 2 for value in tuple(found)), )
+            found.update(
+                (value / 2 for value in tuple(found)),
+            )
             found.update(value * 4 for value in tuple(found))
         return sorted(value for value in found if low <= value <= high)
 
@@ -335,11 +338,17 @@ class _Model:
             verdict = asked.verdict(row)
             if verdict not in GOOD:
                 return False
-            if self.verdicts[asked] is Verdict.BROKEN and verdict is Verdict.KEPT and not way.work & self.reference.cures[asked]:
+            if (
+                self.verdicts[asked] is Verdict.BROKEN
+                and verdict is Verdict.KEPT
+                and not way.work & self.reference.cures[asked]
+            ):
                 return False
         return True
 
-    def supply(self, model: cp_model.CpModel, picks: Mapping[str, list[tuple[Way, cp_model.IntVar]]], name: str) -> None:
+    def supply(
+        self, model: cp_model.CpModel, picks: Mapping[str, list[tuple[Way, cp_model.IntVar]]], name: str
+    ) -> None:
         """A reading is taken again only if something else calls for that."""
         for way, pick in picks[name]:
             if way.needs >= 0:
@@ -376,7 +385,14 @@ class _Model:
             rows = []
             for chosen in product(*(range(len(values)) for _, values in columns)):
                 by_name = {name: columns[n][1][place] for n, (name, place) in enumerate(zip(free, chosen, strict=True))}
-                verdict = asked.verdict(tuple([by_name.get(name, self.found[name]) if name in by_name else self.found[name] for name in asked.inputs]))
+                verdict = asked.verdict(
+                    tuple(
+                        [
+                            by_name.get(name, self.found[name]) if name in by_name else self.found[name]
+                            for name in asked.inputs
+                        ]
+                    )
+                )
                 if verdict is Verdict.KEPT:
                     rows.append((*chosen, 1))
                 elif verdict is Verdict.NOT_ASKED:
