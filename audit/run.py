@@ -92,7 +92,7 @@ def _finding(
                 missing |= missing_for(comparison.quantity, sheet, around.values, around.why_unknown)
         parts = [part for part in (question.given, question.hold) if part is not None]
         for name in (name for part in parts for name in quantities(part) if not missing):
-            if around.values.get(name) is None:  # found, but what it is held against is not known
+            if around.values.get(name) in (None, (None, None)):  # found, but what it is held against is not known
                 missing |= missing_for(name, sheet, around.values, around.why_unknown)
         if not missing:
             missing = {c.quantity: Missing(c.quantity, c.why_unknown, "") for c in outcome.comparisons}

@@ -403,7 +403,7 @@ def proof(rulebook: Rulebook) -> Proof:
 
 @pytest.fixture
 def proven(monkeypatch: pytest.MonkeyPatch, proof: Proof) -> Proof:
-    monkeypatch.setattr(proving, "prove", lambda _: proof)
+    monkeypatch.setattr(proving, "prove", lambda *_: proof)
     return proof
 
 
@@ -429,7 +429,7 @@ def test_flaws_have_their_places(
         Flaw("No legal setup for rye.", "", (), (Place("rye.yaml"),)),
     )  # fmt: skip
     broken = Proof(proof.legal, proof.near_misses, (("a", ("b", "c")),), flaws)
-    monkeypatch.setattr(proving, "prove", lambda _: broken)
+    monkeypatch.setattr(proving, "prove", lambda *_: broken)
     status, out, _ = run(capsys, "rulebook", "prove")
     assert status == HELD
     assert out.splitlines()[-3:-1] == [
@@ -468,7 +468,7 @@ def test_a_near_miss_breaks_its_rule_alone(capsys: pytest.CaptureFixture[str], p
 
 
 def test_what_there_is_not(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, proof: Proof) -> None:
-    monkeypatch.setattr(proving, "prove", lambda _: Proof(proof.legal, (), (("belt-hot", ("bearing-hot",)),), ()))
+    monkeypatch.setattr(proving, "prove", lambda *_: Proof(proof.legal, (), (("belt-hot", ("bearing-hot",)),), ()))
     status, out, err = run(capsys, "rulebook", "prove", "--near", "belt-hot")
     assert (status, out) == (HELD, "")
     assert err == "belt-hot has no near miss. It breaks together with bearing-hot.\n"
@@ -495,7 +495,7 @@ def test_what_there_is_not(capsys: pytest.CaptureFixture[str], monkeypatch: pyte
 def test_what_can_not_be_proven(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, options: list[str], says: str
 ) -> None:
-    monkeypatch.setattr(proving, "prove", lambda _: pytest.fail("nothing needed proving"))
+    monkeypatch.setattr(proving, "prove", lambda *_: pytest.fail("nothing needed proving"))
     status, out, err = run(capsys, "rulebook", "prove", *options)
     assert (status, out) == (BAD_INPUT, "")
     assert says in err
