@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from itertools import combinations
 from typing import TypeVar
 
 from audit.nouns.plan import Conflict, Lock
@@ -65,17 +64,41 @@ def _infeasible_part(
 
 
 def releases(case: Case, out_of_time: Callable[[], bool]) -> list[tuple[Lock, ...]]:
-    """Smallest sets of locks, none containing another, whose release opens a plan."""
-    found: list[tuple[Lock, ...]] = []
-    for size in range(1, len(case.locks) + 1):
-        for some in combinations(case.locks, size):
-            if any(set(smaller) <= set(some) for smaller in found):
+    """Smallest sets of locks, none containing another, whose release opens a plan.
+
+    Where a set of locks stands in the way, one of those that do so together must be given up: each is tried in turn
+    (Reiter, A theory of diagnosis from first principles, 1987).
+    """
+
+    def stuck(kept: Sequence[Lock]) -> bool:
+        freer = Case(case.worksheet, case.found, kept, case.given, case.freed)
+        return isinstance(freer.correct(out_of_time), Stuck)
+
+    if stuck(()):
+        return []
+    found: list[frozenset[Lock]] = []
+    seen: set[frozenset[Lock]] = set()
+    level: list[frozenset[Lock]] = [frozenset()]
+    while level:
+        deeper: list[frozenset[Lock]] = []
+        for released in level:
+            if any(smaller <= released for smaller in found):
                 continue
-            kept = [lock for lock in case.locks if lock not in some]
-            freer = Case(case.worksheet, case.found, kept, case.given, case.freed)
-            if not isinstance(freer.correct(out_of_time), Stuck):
-                found.append(some)
-    return found
+            kept = [lock for lock in case.locks if lock not in released]
+            if not stuck(kept):
+                found.append(released)
+                continue
+            for lock in list(kept):
+                fewer = [other for other in kept if other != lock]
+                if stuck(fewer):
+                    kept = fewer
+            for lock in kept:
+                more = released | {lock}
+                if more not in seen:
+                    seen.add(more)
+                    deeper.append(more)
+        level = deeper
+    return [tuple(lock for lock in case.locks if lock in some) for some in found]
 
 
 def smallest_conflict(elements: Sequence[T], feasible: Callable[[frozenset[T]], bool]) -> frozenset[T]:

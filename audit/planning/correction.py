@@ -15,7 +15,7 @@ from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.planning.candidates import bounds
 from audit.planning.probes import Probe
 from audit.planning.solver import Choice, Cost, Demand, Option, Solution, cheapest
-from audit.planning.tasks import numbers
+from audit.planning.tasks import Task, as_set, numbers
 from audit.planning.worksheet import Values, WorkSheet
 
 _MILLION = 1_000_000
@@ -83,8 +83,8 @@ class Case:
             if solution is None or (self.most is not None and solution.cost[0] > self.most):
                 return Stuck(self.failing, tuple(self.asked(active, closed=True)[0]))
             proven = proven and solution.proven
-            values, changed = self.after(solution.options, solution.tasks)
-            wrong = set(self.still_failing(values, changed)) - active
+            values, changed, mended = self.after(solution.options, solution.tasks)
+            wrong = (mended | set(self.still_failing(values, changed))) - active
             if not wrong:
                 return Correction(self.failing, solution.tasks, dict(solution.options), values, solution.cost, proven)
             active |= wrong
@@ -247,8 +247,12 @@ class Case:
 
         return Demand(tuple(probe.inputs[place] for place in places), holds, cures or 0)
 
-    def after(self, chosen: Mapping[str, Option], tasks: int) -> tuple[dict[str, Value | Sided], set[str]]:
-        """Every quantity once the tasks are done (as chosen, events recorded, readings right), and which changed."""
+    def after(self, chosen: Mapping[str, Option], tasks: int) -> tuple[dict[str, Value | Sided], set[str], set[int]]:
+        """Every quantity once the tasks are done (as chosen, events recorded, readings right), and which changed.
+
+        Also the numbers of the questions that a reading, though known, would have failed as found: what mends it
+        beside is to be counted as a move like any other.
+        """
         worksheet = self.worksheet
         values = dict(self.found)
         values.update({name: option.value for name, option in chosen.items()})
@@ -262,24 +266,29 @@ class Case:
             for name in (*task.brings, *task.measures):
                 if name not in chosen or chosen[name].by < 0:
                     touched[name] = None
+        mended: set[int] = set()
         for name in sorted(touched):
-            self.settle(name, values)
+            mended |= self.settle(name, values)
         names = {*chosen, *touched, *recorded}
-        return values, {name for name in names if values[name] != self.found[name]}
+        return values, {name for name in names if values[name] != self.found[name]}, mended
 
-    def settle(self, name: str, values: dict[str, Value | Sided]) -> None:
-        """Gives a reading that was brought right or taken anew a value that is right, as found if that is."""
+    def settle(self, name: str, values: dict[str, Value | Sided]) -> set[int]:
+        """Gives a reading that was brought right or taken anew a value that is right, as found if that is.
+
+        Returns: the questions that it failed as found, if it was known.
+        """
         worksheet = self.worksheet
-        asking = [worksheet.probes[number] for number in worksheet.by_input.get(name, ())]
+        asking = [(number, worksheet.probes[number]) for number in worksheet.by_input.get(name, ())]
         as_found = values[name]
-        tried: list[Value | Sided] = [as_found]
-        if asking:
-            tried += [self.both(name, value) for value in worksheet.candidates.of(name, values, frozenset())]
-        for value in tried:
-            values[name] = value
-            if all(probe[probe.key(values)] for probe in asking):
-                return
+        failed = {number for number, probe in asking if not probe[probe.key(values)]}
+        if not failed:
+            return failed
+        for value in worksheet.candidates.of(name, values, frozenset()):
+            values[name] = self.both(name, value)
+            if all(probe[probe.key(values)] for _, probe in asking):
+                return failed if self.is_known(name) else set()
         values[name] = as_found
+        return failed
 
     def still_failing(self, values: Values, changed: Iterable[str]) -> list[int]:
         """Questions that fail after a correction, among those that look at something it changed."""
@@ -311,16 +320,20 @@ def banned(worksheet: WorkSheet, locks: Iterable[Lock]) -> int:
     """Set of the tasks that locks forbid."""
     found = 0
     for lock in locks:
-        what = lock.what.casefold()
-        for number, task in enumerate(worksheet.tasks.all):
-            if lock.kind == "leave":
-                names = task.affects()
-                hit = lock.what in (*task.key, task.station, *names) or any(
-                    name.partition(".")[0] == lock.what for name in names
-                )
-            elif lock.kind == "lacking":
-                hit = what in (name.casefold() for name in (*task.tools, *task.parts))
-            else:
-                hit = lock.kind == "people" and task.people > int(lock.what)
-            found |= hit << number
+        kept = worksheet.tasks.locked.get(lock)
+        if kept is None:
+            kept = worksheet.tasks.locked[lock] = as_set(
+                number for number, task in enumerate(worksheet.tasks.all) if _forbids(lock, task)
+            )
+        found |= kept
     return found
+
+
+def _forbids(lock: Lock, task: Task) -> bool:
+    if lock.kind == "leave":
+        names = task.affects()
+        parts = (name.partition(".")[0] for name in names)
+        return lock.what in (*task.key, task.station, *names, *parts)
+    if lock.kind == "lacking":
+        return lock.what.casefold() in (name.casefold() for name in (*task.tools, *task.parts))
+    return lock.kind == "people" and task.people > int(lock.what)

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from itertools import product
 
-from audit.nouns.plan import Branch, Conflict, Locks, Plan, Planned
+from audit.nouns.plan import Branch, Conflict, Lock, Locks, Plan, Planned
 from audit.nouns.quantity import Role, Sided, Value
 from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
@@ -112,6 +112,9 @@ class Planner:
         """The setup with the header that is on; where the crop takes another, with each that it takes."""
         banned = as_locks(locks)
         case = Case(worksheet, setup.values, banned)
+        if case.found[HEADER] is None and not header:
+            yield from self.unknown_header(case, setup, banned) or [case]
+            return
         kinds = [header] if header and header != setup.values.get(HEADER) else [] if header else other_headers(case)
         change = next((n for n in worksheet.tasks.remedies.get(HEADER, ())), None)
         changed = []
@@ -122,6 +125,14 @@ class Planner:
                 values = {**setup.values, **unknown, HEADER: kind}
                 changed.append(Case(worksheet, values, banned, given=worksheet.tasks.closure[change]))
         yield from changed or [case]
+
+    def unknown_header(self, case: Case, setup: Setup, locks: tuple[Lock, ...]) -> list[Case]:
+        """A setup whose header is not known, once it was looked at, with each header that the crop takes."""
+        worksheet = case.worksheet
+        look = worksheet.tasks.closure[worksheet.tasks.takers[HEADER]]
+        if look & case.banned:
+            return []
+        return [Case(worksheet, {**setup.values, HEADER: kind}, locks, given=look) for kind in taken_headers(worksheet)]
 
     def replayed(self, case: Case, correction: Correction, setup: Setup) -> Plan:
         """The plan, after the plain audit found nothing wrong with what it leads to."""
@@ -150,8 +161,18 @@ def undecided(worksheet: WorkSheet, values: Mapping[str, Value | Sided]) -> list
 def other_headers(case: Case) -> list[str]:
     """Kinds of header that the crop takes, where the one that is on is not one of them."""
     worksheet = case.worksheet
-    asking = [n for n in worksheet.by_input.get(HEADER, ()) if len(worksheet.probes[n].inputs) == 1]
-    if not any(number in case.broken for number in asking):
+    if not any(number in case.broken for number in _asking(worksheet)):
         return []
+    return taken_headers(worksheet)
+
+
+def taken_headers(worksheet: WorkSheet) -> list[str]:
+    """Kinds of header that the crop takes, in the order of the vocabulary."""
+    asking = _asking(worksheet)
     words = [word for word, _ in worksheet.quantity(HEADER).words]
     return [word for word in words if all(worksheet.probes[number][word] for number in asking)]
+
+
+def _asking(worksheet: WorkSheet) -> list[int]:
+    """Numbers of the questions on the kind of header alone."""
+    return [n for n in worksheet.by_input.get(HEADER, ()) if worksheet.probes[n].inputs == (HEADER,)]

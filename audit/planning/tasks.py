@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from audit.nouns.machine import ByPosition, Component, MachineCard, Move
+from audit.nouns.plan import Lock
 from audit.nouns.quantity import Quantity, Role, When
 from audit.nouns.rule import Procedure
 from audit.nouns.rulebook import Rulebook
@@ -65,6 +66,7 @@ class Tasks:
         all: by number.   number: by key.
         closure: by number, the set of the task and all that it calls for.
         remedies: by quantity, numbers of the procedures that move, bring or record it.
+        locked: by lock, set of the tasks it forbids; filled when first asked for.
         takers: by quantity, number of the task that takes it: a procedure that measures it, else a look of its own.
     """
 
@@ -73,6 +75,7 @@ class Tasks:
     closure: list[int]
     remedies: dict[str, tuple[int, ...]]
     takers: dict[str, int]
+    locked: dict[Lock, int] = field(default_factory=dict)
     _costs: dict[int, tuple[int, int]] = field(default_factory=dict)
 
     def cost(self, tasks: int) -> tuple[int, int]:

@@ -1,9 +1,12 @@
-"""Reading plans in tests: the one outcome of a setup whose builds are decided, and what stands in it."""
+"""Asking for plans and reading them in tests: setups put wrong, and the one outcome where builds are decided."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from audit.nouns.plan import Conflict, Plan, Planned
 from audit.nouns.quantity import Role, Sided, Value
+from audit.nouns.setup import Setup
 from audit.planning.worksheet import WorkSheet
 
 
@@ -43,3 +46,8 @@ def places(plan: Plan) -> dict[str, int]:
     return {
         f"{step.procedure}@{step.on}" if step.on else step.procedure: place for place, step in enumerate(plan.steps)
     }
+
+
+def spoiled(setup: Setup, **values: Value | Sided) -> Setup:
+    """The setup with some values changed; two underscores stand for the point in a name."""
+    return replace(setup, values={**setup.values, **{name.replace("__", "."): value for name, value in values.items()}})

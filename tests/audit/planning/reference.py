@@ -12,7 +12,7 @@ between them are taken. Of counts and other readings that many quantities share 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import islice, pairwise, product
 from typing import NamedTuple
 
@@ -32,14 +32,16 @@ Row = tuple[Whole, ...]
 _MILLION = 1_000_000
 _MANY = 5
 """Inputs of a question from which on a reading behind it is tried at a few values only."""
-_CHANGE_BITS, _MOVES_BITS, _PARTS_BITS = 26, 8, 7
+_BITS = (41, 34, 26, 0)
+"""Places of seconds, parts, moves and change in one whole number: each has room for more than a plan can take."""
 
 
 class Way(NamedTuple):
     """One way in which a quantity may end up.
 
     Attributes:
-        work: set of tasks, everything that they call for included.   mends: tasks that may count as a cure.
+        work: set of tasks, everything that they call for included.
+        moved, change: as in a plan's cost.
         needs: number of the task that some other quantity must call for, -1 for none.
     """
 
@@ -100,7 +102,7 @@ class Reference:
             to_canonical(quantity.lowest + place * carried.step, quantity.unit, dimension) for place in range(count + 1)
         )
 
-    def solve(self, values: Filled, locks: Locks = Locks()) -> Cost | None:
+    def solve(self, values: Filled, locks: Locks) -> Cost | None:
         """The least cost of putting a setup right, None if that can't be done."""
         return _Model(self, values, locks).solve()
 
@@ -147,17 +149,17 @@ class _Model:
                     if number not in done:
                         done[number] = model.new_bool_var("")
                     model.add_implication(pick, done[number])
-        seconds = sum(round(self.tasks.all[number].minutes * 60) * task for number, task in done.items())
-        parts = sum(len(self.tasks.all[number].parts) * task for number, task in done.items())
-        moved = sum(way.moved * pick for some in picks.values() for way, pick in some)
-        change = sum(way.change * pick for some in picks.values() for way, pick in some)
+        members = [(self.tasks.all[number], task) for number, task in done.items()]
+        picked = [one for some in picks.values() for one in some]
+        totals = [
+            total([(task, round(about.minutes * 60)) for about, task in members]),
+            total([(task, len(about.parts)) for about, task in members]),
+            total([(pick, way.moved) for way, pick in picked]),
+            total([(pick, way.change) for way, pick in picked]),
+        ]
         if self.most is not None:
-            model.add(seconds <= self.most)
-        steps = (_CHANGE_BITS, _MOVES_BITS, _PARTS_BITS)
-        model.minimize(
-            change + (moved << 0 if isinstance(moved, int) else moved) * (1 << steps[0])
-            + parts * (1 << steps[0] + steps[1]) + seconds * (1 << sum(steps))
-        )  # fmt: skip
+            model.add(totals[0] <= self.most)
+        model.minimize(sum(part * (1 << bits) for part, bits in zip(totals, _BITS, strict=True)))
         solver = cp_model.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
@@ -165,9 +167,8 @@ class _Model:
         if status == cp_model.INFEASIBLE:
             return None
         assert status == cp_model.OPTIMAL, solver.status_name(status)
-        return tuple(
-            solver.value(part) if not isinstance(part, int) else part for part in (seconds, parts, moved, change)
-        )  # type: ignore[return-value]
+        seconds, parts, moved, change = (solver.value(part) for part in totals)
+        return seconds, parts, moved, change
 
     def connected(self) -> set[str]:
         """Quantities that may change and hang together with a failing question; makes their ways."""
@@ -175,7 +176,7 @@ class _Model:
         called = 0
         while True:
             before = len(inside), called
-            todo = {asked for asked in self.failing}
+            todo = set(self.failing)
             for name in inside:
                 todo.update(self.reference.behind[name])
             for asked in todo:
@@ -326,9 +327,6 @@ class _Model:
         ]
         return round(_MILLION * sum(shares) / len(shares))
 
-    def free_in(self, asked: Asked, inside: Iterable[str]) -> list[str]:
-        return [name for name in asked.inputs if name in inside]
-
     def passes_alone(self, name: str, way: Way) -> bool:
         """Whether a way passes the questions on which no other quantity may change."""
         for asked in self.reference.behind[name]:
@@ -374,7 +372,7 @@ class _Model:
             return places[name]
 
         for asked in dict.fromkeys(asked for name in picks for asked in self.reference.behind[name]):
-            free = self.free_in(asked, picks)
+            free = [name for name in asked.inputs if name in picks]
             if len(free) < 2:
                 continue
             columns = [place_of(name) for name in free]
@@ -382,22 +380,23 @@ class _Model:
             if self.verdicts[asked] is Verdict.BROKEN:
                 able = [pick for name in free for way, pick in picks[name] if way.work & self.reference.cures[asked]]
                 model.add_bool_or([mended.negated(), *able])
-            rows = []
+            row = [self.found[name] for name in asked.inputs]
+            at = [asked.inputs.index(name) for name in free]
+            rows: list[tuple[int, ...]] = []
             for chosen in product(*(range(len(values)) for _, values in columns)):
-                by_name = {name: columns[n][1][place] for n, (name, place) in enumerate(zip(free, chosen, strict=True))}
-                verdict = asked.verdict(
-                    tuple(
-                        [
-                            by_name.get(name, self.found[name]) if name in by_name else self.found[name]
-                            for name in asked.inputs
-                        ]
-                    )
-                )
-                if verdict is Verdict.KEPT:
+                for where, (_, values), place in zip(at, columns, chosen, strict=True):
+                    row[where] = values[place]
+                verdict = asked.verdict(tuple(row))
+                if verdict in GOOD:
                     rows.append((*chosen, 1))
-                elif verdict is Verdict.NOT_ASKED:
-                    rows += [(*chosen, 0), (*chosen, 1)]
+                if verdict is Verdict.NOT_ASKED:
+                    rows.append((*chosen, 0))
             model.add_allowed_assignments([*(variable for variable, _ in columns), mended], rows)
+
+
+def total(terms: Sequence[tuple[cp_model.IntVar, int]]) -> cp_model.LinearExpr:
+    """The sum of some variables times numbers."""
+    return cp_model.LinearExpr.weighted_sum([variable for variable, _ in terms], [number for _, number in terms])
 
 
 def sides(whole: Whole) -> tuple[Value, ...]:

@@ -82,9 +82,9 @@ class Spoiler:
             return chance.choice((None, *_TIMES))
         if name == "job.header_kind" or chance.random() < 0.15:
             return None
-        if not quantity.sided:
-            return self.other(quantity, legal, chance)
         left, right = legal if isinstance(legal, tuple) else (legal, legal)
+        if not quantity.sided:
+            return self.other(quantity, left, chance)
         sides = chance.choice(("left", "right", "both", "half known"))
         other = self.other(quantity, left, chance)
         if sides == "half known":

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 
@@ -13,18 +12,12 @@ import pytest
 import rules
 from audit.intake.rulebook import read_rulebook
 from audit.nouns.plan import Conflict, Lock, Locks, Plan
-from audit.nouns.quantity import Sided, Value
 from audit.nouns.setup import Setup
 from audit.planning.conflict import smallest_conflict
 from audit.planning.planner import Planner
-from tests.audit.planning.plans import conflict_in, never, plan_in
+from tests.audit.planning.plans import conflict_in, never, plan_in, spoiled
 
 Legal = Callable[[str, str], Setup]
-
-
-def spoiled(setup: Setup, **values: Value | Sided) -> Setup:
-    """The setup with some values changed; two underscores stand for the point in a name."""
-    return replace(setup, values={**setup.values, **{name.replace("__", "."): value for name, value in values.items()}})
 
 
 @pytest.mark.parametrize("seed", range(400))

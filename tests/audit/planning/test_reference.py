@@ -23,7 +23,7 @@ from tests.audit.planning.spoiling import Spoiled, Spoiler
 
 EACH = 28
 """Setups of every card and crop; 3 cards and 12 crops make over a thousand."""
-LOOKS = 1000
+LOOKS = 100
 """How often the solver may ask for the time before a setup counts as not solved: a count does not depend on the clock."""
 CARDS = ("axial-single", "axial-hybrid", "tangential-walker")
 CROPS = ("barley", "canola", "corn", "dry-beans", "flax", "oats", "peas", "rice", "sorghum", "soybean", "sunflower", "wheat")  # fmt: skip
