@@ -43,6 +43,7 @@ class Candidates:
                 for compare in () if part is None else comparisons(part):
                     self.note(compare)
         self.kept: dict[object, tuple[Value, ...]] = {}
+        self.reached: dict[str, tuple[str, ...]] = {}
 
     def note(self, compare: Compare) -> None:
         """Keeps how far each side of a comparison is from its limit, for every number it depends on."""
@@ -107,15 +108,7 @@ class Candidates:
             return (True, False)
         if quantity.form is Form.WORD:
             return tuple(word for word, _ in quantity.words)
-        margins = self.margins.get(name, [])
-        others = dict.fromkeys(other for _, needed, _ in margins for other in needed if other != name)
-        key = (
-            name,
-            tuple(
-                (values.get(other) if self.is_number(other) or other not in free else "", other in free)
-                for other in others
-            ),
-        )
+        key = name, tuple([(values.get(other), other in free) for other in self.reach(name)])
         found = self.kept.get(key)
         if found is None:
             points = sorted({point for point in self.points(name, values, free, deeper=True) if isfinite(point)})
@@ -125,6 +118,15 @@ class Candidates:
             if len(self.kept) >= _MOST_REMEMBERED:
                 self.kept.clear()
             self.kept[key] = found
+        return found
+
+    def reach(self, name: str) -> tuple[str, ...]:
+        """Every quantity on which the values worth trying of one depend, through others that are tried too."""
+        found = self.reached.get(name)
+        if found is None:
+            near = dict.fromkeys(other for _, inputs, _ in self.margins.get(name, ()) for other in inputs)
+            far = (other for one in near for _, inputs, _ in self.margins.get(one, ()) for other in inputs)
+            found = self.reached[name] = tuple(other for other in dict.fromkeys((*near, *far)) if other != name)
         return found
 
     def points(self, name: str, values: Values, free: frozenset[str], deeper: bool) -> Iterator[float]:

@@ -72,6 +72,7 @@ class Case:
         self.most = min((float(lock.what) * 60 for lock in self.locks if lock.kind == "minutes"), default=None)
         self.failing = tuple(worksheet.failing(self.found))
         self.broken = frozenset(n for n in self.failing if worksheet.probes[n].is_broken(self.found))
+        self.wide = False
         self.kept: dict[tuple[str, bool, bool], list[Option]] = {}
 
     def correct(self, out_of_time: Callable[[], bool]) -> Correction | Stuck:
@@ -80,6 +81,10 @@ class Case:
         proven = True
         while True:
             solution = self.solve(active, out_of_time)
+            if solution is None and not self.wide:
+                self.wide = True  # now with what formulas can do without
+                self.kept.clear()
+                continue
             if solution is None or (self.most is not None and solution.cost[0] > self.most):
                 return Stuck(self.failing, tuple(self.asked(active, closed=True)[0]))
             proven = proven and solution.proven
@@ -106,7 +111,7 @@ class Case:
         """The questions that a choice is held to, and the options of the quantities behind them."""
         probes, by_input = self.worksheet.probes, self.worksheet.by_input
         looked_at = {name for number in active for name in probes[number].inputs}
-        open_ = {name for number in active - self.broken for name in probes[number].inputs}
+        open_ = {name for number in active - self.broken for name in self.to_take(probes[number])}
         options = self.options(looked_at, open_, closed)
         asked = set(active)
         for name in looked_at if closed else ():
@@ -118,6 +123,10 @@ class Case:
         for number in active:
             self.drop_unknown(probes[number], options)
         return sorted(asked), options
+
+    def to_take(self, probe: Probe) -> Iterable[str]:
+        """What may have to be taken to answer a question: what a formula can do without stays as it is."""
+        return probe.inputs if self.wide else set(probe.inputs) - probe.optional
 
     def drop_unknown(self, probe: Probe, options: dict[str, list[Option]]) -> None:
         """What a question can't hold without is not left unknown, if the question is asked whatever is done."""
@@ -168,8 +177,12 @@ class Case:
             time = self.worksheet.time_of(name)
             return found + [Option(time, tasks.closure[n], n, 1) for n in remedies]
         take = tasks.takers.get(name)
-        if may_take and take is not None and not self.is_known(name) and not self.banned & tasks.closure[take]:
-            found += [Option(self.both(name, value), tasks.closure[take], take) for value in self.worth(name, closed)]
+        if take is not None and not self.banned & tasks.closure[take]:
+            unknown = may_take and not self.is_known(name)
+            if unknown or (self.is_known(name) and self.measuring_mends(name, take)):
+                found += [
+                    Option(self.both(name, value), tasks.closure[take], take) for value in self.worth(name, closed)
+                ]
         if remedies and as_found is not None and quantity.role is not Role.JOB:  # what nobody knows is looked at first
             for value in self.worth(name, closed):
                 whole = (value, value) if quantity.sided else value
@@ -178,6 +191,11 @@ class Case:
                 change = self.change(quantity, as_found, whole) if quantity.role is Role.SETTING else 0
                 found += [Option(whole, tasks.closure[n], n, 1, change) for n in remedies]
         return found
+
+    def measuring_mends(self, name: str, take: int) -> bool:
+        """Whether a broken question on a reading is put right by measuring again, as its rule says."""
+        cures = self.worksheet.cures
+        return any(n in self.broken and cures[n] >> take & 1 for n in self.worksheet.by_input.get(name, ()))
 
     def worth(self, name: str, closed: bool) -> list[Value]:
         """Candidate values of one side; if ``closed``, those that pass the questions on this quantity alone."""

@@ -23,16 +23,17 @@ class Probe(dict[Any, bool]):
     Attributes:
         inputs: settings, readings, events, job and builds that the question depends on, through facts too.
         needed: inputs without which the question, once asked, can't hold.
+        optional: inputs that only enter formulas that do without them.
         deciding: inputs that decide whether it is asked.
         key: what is looked up is the one input's value, or the tuple of all.
     """
 
     def __init__(
         self, question: Question, inputs: tuple[str, ...], holds: Callable[..., bool], asked: Callable[..., bool],
-        broken: Callable[..., bool], needed: frozenset[str], deciding: tuple[str, ...],
+        broken: Callable[..., bool], needed: frozenset[str], deciding: tuple[str, ...], optional: frozenset[str],
     ) -> None:  # fmt: skip
         super().__init__()
-        self.needed, self.deciding = needed, deciding
+        self.needed, self.deciding, self.optional = needed, deciding, optional
         self.question, self.inputs = question, inputs
         self.holds, self.asked, self.broken = holds, asked, broken
 
@@ -122,7 +123,20 @@ class Probes:
         holds, asked, broken = (cast(Callable[..., bool], space[name]) for name in answers)
         deciding = () if question.given is None else tuple(self.behind(quantities(question.given))[0])
         needed = frozenset(self.needed(question.hold))
-        return Probe(question, tuple(inputs), holds, asked, broken, needed, deciding)
+        optional = frozenset(inputs) - {name for other in names_of(question) for name in self.plainly(other)}
+        return Probe(question, tuple(inputs), holds, asked, broken, needed, deciding, optional)
+
+    def plainly(self, name: str) -> Iterator[str]:
+        """Inputs that a quantity is computed from without a formula between that does without them."""
+        if name in self.constants:
+            return
+        computation = self.sheet.by_name.get(name)
+        if computation is None:
+            yield name
+        elif computation.needs_all:
+            for argument in computation.args:
+                if isinstance(argument, Ref):
+                    yield from self.plainly(argument.name)
 
     def needed(self, condition: Condition) -> Iterator[str]:
         """Inputs without which a condition can't hold."""

@@ -167,6 +167,9 @@ def _cures(probe: Probe, tasks: Tasks, sheet: Sheet) -> Iterator[int]:
     named = set(probe.question.rule.cure)
     readings = any(sheet.names[name].role is Role.READING for name in probe.inputs)
     for name in probe.inputs:
+        taker = tasks.takers.get(name)
+        if taker is not None and tasks.all[taker].key[0] in named:
+            yield taker
         upstream = readings and sheet.names[name].role is Role.SETTING
         for number in tasks.remedies.get(name, ()):
             if upstream or tasks.all[number].key[0] in named:

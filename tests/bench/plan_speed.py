@@ -54,8 +54,10 @@ def main(each: int) -> None:
     ):  # fmt: skip
         print(f"{name:32} median {1e3 * statistics.median(times):8.2f}   99th {1e3 * at(times, 0.99):8.2f}")
     ratios = sorted(a / b for a, b in zip(later, peer, strict=True))
-    print(f"plan / CP-SAT: median of ratios {statistics.median(ratios):.2f}, of medians "
-          f"{statistics.median(later) / statistics.median(peer):.2f}, slower in {sum(r > 1 for r in ratios)} setups")
+    print(
+        f"plan / CP-SAT: median of ratios {statistics.median(ratios):.2f}, of medians "
+        f"{statistics.median(later) / statistics.median(peer):.2f}, slower in {sum(r > 1 for r in ratios)} setups"
+    )
 
 
 def correct(worksheet: WorkSheet, setup: Setup) -> None:
