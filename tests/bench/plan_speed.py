@@ -8,10 +8,12 @@ tables, and a later one. The plan alone is what the ratio is of; the replay by t
 
 from __future__ import annotations
 
+import contextlib
 import statistics
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 
 import rules
 from audit.intake.rulebook import read_rulebook
@@ -19,10 +21,14 @@ from audit.nouns.plan import Locks
 from audit.nouns.setup import Setup
 from audit.planning.correction import Case
 from audit.planning.planner import Planner
+from audit.planning.solver import OutOfTime
 from audit.planning.worksheet import WorkSheet
 from tests.audit.planning.plans import never
 from tests.audit.planning.reference import Reference
 from tests.audit.planning.spoiling import Spoiler
+
+MOST = 2.0
+"""Seconds after which a setup is given up; it then counts with that."""
 
 
 def main(each: int) -> None:
@@ -40,13 +46,13 @@ def main(each: int) -> None:
     fresh = Planner(planner.rulebook)
     for worksheet, _, _ in work:
         fresh.worksheet(worksheet.sheet.card.id, worksheet.sheet.crop.id)
-    first = [timed(lambda w=w, s=s: correct(fresh.worksheet(w.sheet.card.id, w.sheet.crop.id), s)) for w, s, _ in work]
-    later = [timed(lambda w=w, s=s: correct(w, s)) for w, s, _ in work]
-    later = [timed(lambda w=w, s=s: correct(w, s)) for w, s, _ in work]
-    replayed = [timed(lambda s=s: planner.plan(s)) for _, s, _ in work]
+    first = [timed(partial(correct, fresh.worksheet(w.sheet.card.id, w.sheet.crop.id), s)) for w, s, _ in work]
+    later = [timed(partial(correct, w, s)) for w, s, _ in work]
+    later = [timed(partial(correct, w, s)) for w, s, _ in work]
+    replayed = [timed(partial(replay, planner, s)) for _, s, _ in work]
     for _, setup, reference in work:
-        reference.solve(setup.values)  # fills its tables, which are then not counted
-    peer = [timed(lambda s=s, r=r: r.solve(s.values)) for _, s, r in work]
+        reference.solve(setup.values, Locks())  # fills its tables, which are then not counted
+    peer = [timed(partial(r.solve, s.values, Locks())) for _, s, r in work]
     print(f"{len(work)} setups of {len(planner.rulebook.machines)} cards and {len(planner.rulebook.crops)} crops, ms")
     for name, times in (
         ("plan, first pass", first), ("plan, later pass", later), ("with replay and steps", replayed),
@@ -61,7 +67,15 @@ def main(each: int) -> None:
 
 
 def correct(worksheet: WorkSheet, setup: Setup) -> None:
-    Case(worksheet, setup.values).correct(never)
+    until = time.perf_counter() + MOST
+    with contextlib.suppress(OutOfTime):
+        Case(worksheet, setup.values).correct(lambda: time.perf_counter() > until)
+
+
+def replay(planner: Planner, setup: Setup) -> None:
+    until = time.perf_counter() + MOST
+    with contextlib.suppress(OutOfTime):
+        planner.plan(setup, out_of_time=lambda: time.perf_counter() > until)
 
 
 def timed(work: Callable[[], object]) -> float:
