@@ -247,6 +247,9 @@ class _Bound(Constraint):
         self.least = {name: (min(o.moved for o in left[name]), min(o.change for o in left[name])) for name in names}
         self.least_moved = sum(moved for moved, _ in self.least.values())
         self.least_change = sum(change for _, change in self.least.values())
+        # no choice costs less than this: some quantity's cheapest option alone costs so many seconds
+        seconds = max(min(price(option.tasks & ~forced)[0] for option in left[name]) for name in names)
+        self.floor: Cost = (seconds, 0, self.least_moved, self.least_change)
         self.best: Cost | None = None
         self.tried = 0
 
@@ -329,13 +332,15 @@ def _search(
         some.reverse()  # the solver takes values from the end
         problem.addVariable(name, some)
     bound = _Bound(names, left, price, forced, out_of_time)
+    problem.addConstraint(bound, names)  # first: what costs too much need not be looked at further
     for demand in demands:
         problem.addConstraint(_Holds(demand), demand.scope)
-    problem.addConstraint(bound, names)
     best: Mapping[str, Option] | None = None
     try:
         for found in problem.getSolutionIter():  # type: ignore[no-untyped-call]
             best, bound.best = found, bound.cost(found)
+            if bound.best <= bound.floor:
+                break
     except OutOfTime:
         if best is None:
             raise

@@ -4,34 +4,26 @@ Nothing of the planner's own search is used: neither its candidate values, nor i
 of taking questions in one by one. The questions are read by the plain reading and written out as tables; what work
 does (tasks and what they call for) comes from the work sheet. The model holds every question that hangs together with
 one that fails, through quantities that may change; what is left out shares no such quantity with it and is right.
-
-Positions of a setting with a step are its whole grid. For other numbers the edges of each question are found by
-walking along the quantity with the others as found and as in a right setup, and halving; then values on the edges and
-between them are taken. Of counts and other readings that many quantities share a question with, only a few values.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import islice, pairwise, product
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import product
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
-from audit.measures import dimension_of, to_canonical
 from audit.nouns.plan import Locks
-from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
+from audit.nouns.quantity import Form, Quantity, Role
 from audit.nouns.rule import Verdict
 from audit.planning.tasks import Task, numbers
 from audit.planning.worksheet import WorkSheet
 from tests.audit.planning.plain import GOOD, Asked, Filled
+from tests.audit.planning.positions import Positions, Whole, sides
 
-Whole = Value | Sided
 Cost = tuple[int, int, int, int]
-Row = tuple[Whole, ...]
 _MILLION = 1_000_000
-_MANY = 5
-"""Inputs of a question from which on a reading behind it is tried at a few values only."""
 _BITS = (41, 34, 26, 0)
 """Places of seconds, parts, moves and change in one whole number: each has room for more than a plan can take."""
 
@@ -60,16 +52,11 @@ class Reference:
     """
 
     def __init__(self, worksheet: WorkSheet, legal: Filled) -> None:
-        self.worksheet, self.tasks, self.legal = worksheet, worksheet.tasks, legal
+        self.worksheet, self.tasks = worksheet, worksheet.tasks
         self.names = worksheet.sheet.names
-        self.asked = [Asked(worksheet.sheet, question) for question in worksheet.sheet.questions]
-        self.behind: dict[str, list[Asked]] = {}
-        for asked in self.asked:
-            for name in asked.inputs:
-                self.behind.setdefault(name, []).append(asked)
+        self.positions = Positions(worksheet, legal)
+        self.asked, self.behind = self.positions.asked, self.positions.behind
         self.cures = {asked: self.cures_of(asked) for asked in self.asked}
-        self.grids = {name: self.grid(name) for name in self.behind if name in self.names}
-        self.edges: dict[object, tuple[float, ...]] = {}
 
     def cures_of(self, asked: Asked) -> int:
         """Tasks that put a broken question right: those that its rule names, and those that move what it is read at."""
@@ -84,37 +71,9 @@ class Reference:
             found |= (by_name or by_setting) << number
         return found
 
-    def grid(self, name: str) -> tuple[Value, ...] | None:
-        """Positions of a setting with a step, words of a word; None for what has neither."""
-        quantity = self.names[name]
-        if quantity.form is Form.YES_NO:
-            return (True, False)
-        if quantity.form is Form.WORD:
-            return tuple(word for word, _ in quantity.words)
-        carried = next((carried for carried in self.worksheet.sheet.card.carried if carried.name == name), None)
-        if quantity.role is not Role.SETTING or carried is None or not carried.step:
-            return None
-        assert quantity.lowest is not None
-        assert quantity.highest is not None
-        count = round((quantity.highest - quantity.lowest) / carried.step)
-        dimension = dimension_of(quantity.unit)
-        return tuple(
-            to_canonical(quantity.lowest + place * carried.step, quantity.unit, dimension) for place in range(count + 1)
-        )
-
     def solve(self, values: Filled, locks: Locks) -> Cost | None:
         """The least cost of putting a setup right, None if that can't be done."""
         return _Model(self, values, locks).solve()
-
-    def span(self, name: str) -> tuple[float, float]:
-        """Lowest and highest possible value, canonical; a large number where there is none."""
-        quantity = self.names[name]
-        dimension = dimension_of(quantity.unit)
-        low, high = (
-            None if end is None else to_canonical(end, quantity.unit, dimension)
-            for end in (quantity.lowest, quantity.highest)
-        )
-        return -1e6 if low is None else low, 1e6 if high is None else high
 
 
 class _Model:
@@ -240,7 +199,7 @@ class _Model:
     def wholes(self, name: str, keep_known: bool) -> Iterator[Whole]:
         """Values of a quantity, both sides the same, or the known side as found."""
         as_found = self.found[name]
-        for value in self.values_of(name):
+        for value in self.reference.positions.values_of(name, self.found):
             if not self.names[name].sided:
                 yield value
             elif keep_known and isinstance(as_found, tuple):
@@ -248,79 +207,9 @@ class _Model:
             else:
                 yield value, value
 
-    def values_of(self, name: str) -> Sequence[Value]:
-        grid = self.reference.grids[name]
-        if grid is not None:
-            return grid
-        if max(len(asked.inputs) for asked in self.reference.behind[name]) >= _MANY:
-            return self.few(name)
-        edges = sorted({edge for asked in self.reference.behind[name] for edge in self.edges_of(asked, name)})
-        low, high = self.reference.span(name)
-        found = {(one + two) / 2 for one, two in pairwise((low, *edges, high))}
-        if self.names[name].role is Role.SETTING or not edges:
-            found.update((low, *edges, high))
-        found.update(value for value in self.own(name))
-        return sorted(value for value in found if low <= value <= high)
-
-    def own(self, name: str) -> Iterator[float]:
-        """A quantity's values as found and as in a right setup."""
-        for value in (self.found[name], self.reference.legal.get(name)):
-            for side in value if isinstance(value, tuple) else (value,):
-                if isinstance(side, float):
-                    yield side
-
-    def few(self, name: str) -> Sequence[Value]:
-        """The least value, its own, and those of others in the same unit that it is asked with."""
-        unit = self.names[name].unit
-        low, high = self.reference.span(name)
-        found = {low, *self.own(name)}
-        for asked in self.reference.behind[name]:
-            for other in asked.inputs:
-                if self.names[other].unit == unit:
-                    found.update(self.own(other))
-        if self.names[name].role is not Role.READING:
-            found.update(
-                (value / 2 for value in tuple(found)),
-            )
-            found.update(value * 4 for value in tuple(found))
-        return sorted(value for value in found if low <= value <= high)
-
-    def edges_of(self, asked: Asked, name: str) -> Iterator[float]:
-        """Values at which a question changes its answer, the other inputs as found and as in a right setup."""
-        place = asked.inputs.index(name)
-        others = [self.around(other) if other != name else [None] for other in asked.inputs]
-        for row in islice(product(*others), 64):
-            key = asked, name, row
-            if key not in self.reference.edges:
-                self.reference.edges[key] = tuple(self.walk(asked, name, place, row))
-            yield from self.reference.edges[key]
-
-    def around(self, other: str) -> list[Whole]:
-        grid = self.reference.grids.get(other)
-        known = [value for value in (self.found[other], self.reference.legal.get(other)) if value is not None]
-        if grid is not None and len(grid) <= 4 and self.names[other].role is not Role.BUILD:
-            return [(value, value) if self.names[other].sided else value for value in grid]
-        return list(dict.fromkeys(known)) or [None]
-
-    def walk(self, asked: Asked, name: str, place: int, row: Row) -> Iterator[float]:
-        low, high = self.reference.span(name)
-        anchors = [*self.own(name), *(side for whole in row for side in sides(whole) if isinstance(side, float))]
-        points = {low + (high - low) * share / 32 for share in range(33)}
-        for anchor in anchors:
-            points.update(anchor * factor for factor in (0.5, 0.8, 0.9, 0.95, 0.98, 1.0, 1.02, 1.05, 1.1, 1.25, 2.0))
-        sided = self.names[name].sided
-
-        def at(x: float) -> Verdict:
-            return asked.verdict((*row[:place], (x, x) if sided else x, *row[place + 1 :]))
-
-        walked = sorted(point for point in points if low <= point <= high)
-        for one, two in pairwise([(point, at(point)) for point in walked]):
-            if one[1] is not two[1]:
-                yield from halved(at, one[0], two[0])
-
     def change(self, quantity: Quantity, before: Whole, after: Whole) -> int:
         """How far a setting moves, in millionths of its range; a word, or one not known, in full."""
-        low, high = self.reference.span(quantity.name) if quantity.form is Form.NUMBER else (0.0, 0.0)
+        low, high = self.reference.positions.span(quantity.name) if quantity.form is Form.NUMBER else (0.0, 0.0)
         shares = [
             abs(a - b) / (high - low) if isinstance(a, float) and isinstance(b, float) else float(a != b)
             for a, b in zip(sides(after), sides(before), strict=True)
@@ -397,25 +286,6 @@ class _Model:
 def total(terms: Sequence[tuple[cp_model.IntVar, int]]) -> cp_model.LinearExpr:
     """The sum of some variables times numbers."""
     return cp_model.LinearExpr.weighted_sum([variable for variable, _ in terms], [number for _, number in terms])
-
-
-def sides(whole: Whole) -> tuple[Value, ...]:
-    """Both sides of a sided value, else the one."""
-    return whole if isinstance(whole, tuple) else (whole,)
-
-
-def halved(at: Callable[[float], Verdict], low: float, high: float) -> tuple[float, float]:
-    """The two neighbours between which an answer changes."""
-    first = at(low)
-    for _ in range(60):
-        middle = (low + high) / 2
-        if middle in (low, high):
-            break
-        if at(middle) is first:
-            low = middle
-        else:
-            high = middle
-    return low, high
 
 
 def forbidden(task: Task, locks: Locks) -> bool:
