@@ -129,6 +129,15 @@ def test_what_nothing_moves_is_named_with_its_value(planner: Planner, legal: Leg
     assert conflict.releases == ()
 
 
+def test_an_event_that_nothing_on_the_machine_records_is_named(planner: Planner, legal: Legal) -> None:
+    # this machine has no beater belt to move, so that no procedure sets the order of these two right
+    setup = spoiled(legal("tangential-walker", "oats"), beater__belt_moved=2000.0, beater__belt_tensioned=1000.0)
+    conflict = conflict_in(planner.plan(setup))
+    assert conflict.rules == (("beater-belt-not-tensioned-after-move", ""),)
+    assert {name for name, _ in conflict.fixed} <= {"beater.belt_moved", "beater.belt_tensioned"}
+    assert conflict.fixed
+
+
 def test_taking_away_any_part_of_a_conflict_opens_a_plan_for_the_rest(planner: Planner, legal: Legal) -> None:
     base = legal("axial-hybrid", "soybean")
     setup = spoiled(base, feeder__drum=("raised", "raised"), fan_drive__condition="cracked", shoe__sieve=20.0)
