@@ -60,7 +60,7 @@ def test_plans_cost_what_the_whole_model_finds(planner: Planner, fresh: Planner,
     builds = tuple((f"build.{b.name}", chance.choice(b.choices)[0]) for b in worksheet.sheet.card.builds)
     legal = planner.legal_setup(card, crop, "", builds, never)
     reference = Reference(worksheet, legal.values)
-    wrong, plans, conflicts, undecided = [], 0, 0, 0
+    wrong, plans, undecided = [], 0, 0
     spoiled = list(Spoiler(worksheet, legal).setups(f"{card} {crop}", EACH))
     found = [outcome(planner, one) for one in spoiled]
     again = [outcome(fresh, one) for one in reversed(spoiled)]
@@ -69,10 +69,10 @@ def test_plans_cost_what_the_whole_model_finds(planner: Planner, fresh: Planner,
         wanted = reference.solve(one.setup.values, one.locks)
         if isinstance(first, Plan):
             plans += 1
-            assert first == second
+            assert isinstance(second, Plan)
+            assert cost(first) == cost(second)
             check_order(worksheet, first)
             check_sums(worksheet, first)
-        conflicts += isinstance(first, Conflict)
         if first is None or (isinstance(first, Plan) and not first.proven):
             undecided += 1
         elif not agree(first, wanted):
@@ -80,7 +80,6 @@ def test_plans_cost_what_the_whole_model_finds(planner: Planner, fresh: Planner,
     assert not wrong, "\n".join(wrong)
     assert undecided <= EACH // 14  # speeds or losses that all hang together take longer than is given here
     assert plans >= EACH // 3
-    assert conflicts >= 1
 
 
 def outcome(planner: Planner, one: Spoiled) -> Plan | Conflict | None:
