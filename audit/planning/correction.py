@@ -170,6 +170,8 @@ class Case:
         tasks, quantity = self.worksheet.tasks, self.worksheet.quantity(name)
         as_found = self.found[name]
         found = [Option(as_found)]
+        if name in self.freed and quantity.role is Role.EVENT:
+            return [*found, Option(self.worksheet.time_of(name), moved=1)]
         if name in self.freed:
             return found + [Option(self.both(name, value), moved=1) for value in self.worth(name, closed)]
         remedies = [n for n in tasks.remedies.get(name, ()) if not tasks.closure[n] & self.banned]
