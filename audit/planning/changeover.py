@@ -73,7 +73,7 @@ def _allowed(worksheet: WorkSheet, name: str, values: Mapping[str, Value | Sided
 def _fits(worksheet: WorkSheet, name: str, value: Value | Sided, values: Mapping[str, Value | Sided]) -> bool:
     changed = worksheet.filled({**values, name: value, "job.crop": worksheet.sheet.crop.id})
     return all(
-        worksheet.probes[n][worksheet.probes[n].key(changed)]
+        worksheet.probes[n].suits(changed)
         for n in worksheet.by_input.get(name, ())
         if len(worksheet.probes[n].inputs) == 1
     )

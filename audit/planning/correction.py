@@ -300,12 +300,12 @@ class Case:
         worksheet = self.worksheet
         asking = [(number, worksheet.probes[number]) for number in worksheet.by_input.get(name, ())]
         as_found = values[name]
-        failed = {number for number, probe in asking if not probe[probe.key(values)]}
+        failed = {number for number, probe in asking if not probe.suits(values)}
         if not failed:
             return failed
         for value in worksheet.candidates.of(name, values, frozenset()):
             values[name] = self.both(name, value)
-            if all(probe[probe.key(values)] for _, probe in asking):
+            if all(probe.suits(values) for _, probe in asking):
                 return failed if self.is_known(name) else set()
         values[name] = as_found
         return failed
@@ -314,9 +314,7 @@ class Case:
         """Questions that fail after a correction, among those that look at something it changed."""
         worksheet = self.worksheet
         asked = {number for name in changed for number in worksheet.by_input.get(name, ())} | set(self.failing)
-        return [
-            number for number in sorted(asked) if not worksheet.probes[number][worksheet.probes[number].key(values)]
-        ]
+        return [number for number in sorted(asked) if not worksheet.probes[number].suits(values)]
 
 
 def _from_the_middle(values: list[Value]) -> list[Value]:

@@ -50,6 +50,10 @@ class Probe(dict[Any, bool]):
             return values[self.inputs[0]]
         return tuple([values[name] for name in self.inputs])
 
+    def suits(self, values: Mapping[str, Value | Sided]) -> bool:
+        """Whether the question holds, or is not asked, by a setup's values."""
+        return self[self.key(values)]
+
     def is_broken(self, values: Mapping[str, Value | Sided]) -> bool:
         """Whether the question is broken, not only unknown."""
         return self.broken(*[values[name] for name in self.inputs])
@@ -123,20 +127,8 @@ class Probes:
         holds, asked, broken = (cast(Callable[..., bool], space[name]) for name in answers)
         deciding = () if question.given is None else tuple(self.behind(quantities(question.given))[0])
         needed = frozenset(self.needed(question.hold))
-        optional = frozenset(inputs) - {name for other in names_of(question) for name in self.plainly(other)}
+        optional = frozenset(inputs) - {name for other in names_of(question) for name in self.needed_for(other)}
         return Probe(question, tuple(inputs), holds, asked, broken, needed, deciding, optional)
-
-    def plainly(self, name: str) -> Iterator[str]:
-        """Inputs that a quantity is computed from without a formula between that does without them."""
-        if name in self.constants:
-            return
-        computation = self.sheet.by_name.get(name)
-        if computation is None:
-            yield name
-        elif computation.needs_all:
-            for argument in computation.args:
-                if isinstance(argument, Ref):
-                    yield from self.plainly(argument.name)
 
     def needed(self, condition: Condition) -> Iterator[str]:
         """Inputs without which a condition can't hold."""
@@ -190,8 +182,8 @@ class Probes:
                 found.append(f"{variable}l, {variable}r = {variable} or (None, None)")
         for computation in computations:
             free = [a.name for a in computation.args if isinstance(a, Ref) and a.name not in self.constants]
-            space[f"f{len(space)}"] = function = self.function(computation)
-            name = next(key for key, value in space.items() if value is function)
+            name = f"f{len(space)}"
+            space[name] = self.function(computation)
             found.append(f"{variables[computation.name]} = {name}({', '.join(variables[other] for other in free)})")
         return found
 

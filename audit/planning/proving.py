@@ -17,7 +17,7 @@ from audit.nouns.rule import Rule
 from audit.nouns.rulebook import Rulebook
 from audit.planning.conflict import conflict_of, smallest_conflict
 from audit.planning.correction import Case, Stuck
-from audit.planning.planner import HEADER, Planner
+from audit.planning.planner import HEADER, Planner, taken_headers
 from audit.planning.probes import Probe
 from audit.planning.search import MOST_PAIRS, PATIENT, Found, Row, Search, asked_and_kept, breaks
 from audit.planning.solver import OutOfTime
@@ -38,7 +38,7 @@ def prove(rulebook: Rulebook, cards: Collection[str] = (), rules: Collection[str
 
 
 class _Prover:
-    def __init__(self, rulebook: Rulebook, cards: Collection[str] = ()) -> None:
+    def __init__(self, rulebook: Rulebook, cards: Collection[str]) -> None:
         self.rulebook = rulebook
         self.cards = [card for card in rulebook.machines if not cards or card in cards]
         self.planner = Planner(rulebook)
@@ -80,12 +80,11 @@ class _Prover:
         """A legal setup for every build and header of a card for a crop, or the conflict that forbids it."""
         worksheet = self.planner.worksheet(card, crop)
         headers = [word for word, _ in worksheet.quantity(HEADER).words]
-        taken = [word for word in headers if self.takes(worksheet, word)]
         choices = [[(f"build.{b.name}", word) for word, _ in b.choices] for b in worksheet.sheet.card.builds]
         near = self.near_by.get(card, {})
         searches: list[tuple[Machine, Search]] = []
         self.searches.setdefault(card, []).append(searches)
-        for header in taken or headers[:1]:
+        for header in taken_headers(worksheet) or headers[:1]:
             for builds in product(*choices):
                 machine = Machine(card, tuple(builds), crop, header)
                 found = self.legal_near(worksheet, machine, near)
@@ -101,10 +100,6 @@ class _Prover:
                 near = self.near_by[card] = found
                 self.legal.append(LegalSetup(machine, {n: value for n, value in found.items() if value is not None}))
                 searches.append((machine, Search(worksheet, found)))
-
-    def takes(self, worksheet: WorkSheet, header: str) -> bool:
-        numbers = [n for n in worksheet.by_input.get(HEADER, ()) if worksheet.probes[n].inputs == (HEADER,)]
-        return all(worksheet.probes[number][header] for number in numbers)
 
     def legal_near(self, worksheet: WorkSheet, machine: Machine, near: Values) -> dict[str, Value | Sided] | Conflict:
         """A legal setup, as near as can be to one that is known; what it makes wrong is chosen anew."""

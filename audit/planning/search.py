@@ -16,6 +16,16 @@ from audit.planning.worksheet import Values, WorkSheet
 EARLIER, LATER = 1e9, 2e9
 """Two times for events, seconds since 1970."""
 
+# how far a search goes; what it finds within them is proven, what it does not find is said to be undecided
+MOST_PAIRS = 2000
+PATIENT = 30
+_LOOKS = 10_000
+_MOST_TRIED = 20
+_MANY = 4
+_MOST_NEIGHBOURS = 20
+_STARTS = 60
+_MENDINGS = 40
+
 Row = list[Value | Sided]
 Want = Callable[[Probe, Row], bool]
 
@@ -136,7 +146,7 @@ class Search:
         probes = self.worksheet.probes
         values = {**self.base, **changed}
         asked = sorted({n for name in names for n in self.worksheet.by_input[name]} - {number} - free)
-        found = [n for n in asked if not probes[n][probes[n].key(values)]]
+        found = [n for n in asked if not probes[n].suits(values)]
         if not want(probes[number], [values[name] for name in probes[number].inputs]):
             found += [number] * len(probes)  # counts more than all others
         return found
@@ -174,7 +184,7 @@ class Search:
             return False
         values = {**self.base, **changed}
         others = {n for name in changed for n in self.worksheet.by_input[name]} - {number} - free
-        return all(probes[other][probes[other].key(values)] for other in others)
+        return all(probes[other].suits(values) for other in others)
 
     def choose(
         self, looked_at: set[str], asked: list[int], wanted: Mapping[int, Want]
@@ -223,13 +233,3 @@ class Search:
             if isinstance(as_is, tuple):
                 pairs += [(value, as_is[1]), (as_is[0], value)]
             yield from (pair for pair in dict.fromkeys(pairs) if pair != as_is)
-
-
-_MOST_TRIED = 20
-MOST_PAIRS = 2000
-_MANY = 4
-_MOST_NEIGHBOURS = 20
-_STARTS = 60
-_MENDINGS = 40
-_LOOKS = 10_000
-PATIENT = 30

@@ -228,7 +228,7 @@ def test_bytes_that_are_not_utf8(site: Build, small: Files) -> None:
 def test_a_site_adds(site: Build, small: Files) -> None:
     root = site(small)
     more = site({
-        "packs/farm/another.yaml": small[RULE],
+        "packs/barn/another.yaml": small[RULE],
         "crops/wheat.yaml": str(small[CROP]).replace("corn", "wheat").replace("ZEAMX", "TRZAX").replace("maize", "spelt"),
         "sources.yaml": "farm-book: {title: The farm's own book}\n",
         "cautions.yaml": "gloves: {say: Wear gloves., basis: {ground: common practice}}\n",
