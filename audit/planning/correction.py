@@ -155,7 +155,7 @@ class Case:
                 self.kept[key] = self.options_of(*key)
             found[name] = self.kept[key]
             for option in found[name]:
-                called |= option.tasks & ~(1 << option.by if option.by >= 0 else 0)
+                called |= option.tasks
         for name in looked_at:
             take = self.worksheet.tasks.takers.get(name)
             if take is not None and called >> take & 1 and self.is_known(name) and not self.banned >> take & 1:
@@ -195,9 +195,15 @@ class Case:
         return found
 
     def measuring_mends(self, name: str, take: int) -> bool:
-        """Whether a broken question on a reading is put right by measuring again, as its rule says."""
-        cures = self.worksheet.cures
-        return any(n in self.broken and cures[n] >> take & 1 for n in self.worksheet.by_input.get(name, ()))
+        """Whether measuring a known reading again answers a question on it.
+
+        It mends a broken one if its rule says so. An open one it answers if a procedure measures several readings at
+        once: taken together anew, they agree.
+        """
+        worksheet = self.worksheet
+        asking = [n for n in worksheet.by_input.get(name, ()) if n in self.failing]
+        several = bool(worksheet.tasks.all[take].measures)
+        return any(worksheet.cures[n] >> take & 1 if n in self.broken else several for n in asking)
 
     def worth(self, name: str, closed: bool) -> list[Value]:
         """Candidate values of one side; if ``closed``, those that pass the questions on this quantity alone."""

@@ -179,7 +179,7 @@ class _Model:
         if take >= 0 and not self.tasks.closure[take] & self.banned:
             if not self.is_known(name):
                 found += [Way(whole, self.tasks.closure[take]) for whole in self.wholes(name, keep_known=True)]
-            elif self.measured_as_cure(name, take):
+            elif self.measured_again(name, take):
                 found += [Way(whole, self.tasks.closure[take]) for whole in self.wholes(name, keep_known=False)]
         if remedies and as_found is not None and quantity.role is not Role.JOB:
             for whole in self.wholes(name, keep_known=False):
@@ -189,11 +189,14 @@ class _Model:
                 found += [Way(whole, self.tasks.closure[n], 1, change) for n in remedies]
         return found
 
-    def measured_as_cure(self, name: str, take: int) -> bool:
-        """Whether a broken question on a reading is put right by measuring it again."""
-        return not self.tasks.all[take].taking and any(
-            self.verdicts[asked] is Verdict.BROKEN and self.reference.cures[asked] >> take & 1
-            for asked in self.reference.behind[name]
+    def measured_again(self, name: str, take: int) -> bool:
+        """Whether a procedure that measures a known reading is named by a broken question's rule, or answers an open one."""
+        if self.tasks.all[take].taking:
+            return False
+        verdicts = [(asked, self.verdicts[asked]) for asked in self.reference.behind[name]]
+        return any(
+            verdict is Verdict.UNKNOWN or (verdict is Verdict.BROKEN and self.reference.cures[asked] >> take & 1)
+            for asked, verdict in verdicts
         )
 
     def wholes(self, name: str, keep_known: bool) -> Iterator[Whole]:
