@@ -1,0 +1,1 @@
+"""What the service remembers: tables, and plain functions that read and write them. No decision is made here."""

@@ -1,0 +1,209 @@
+"""Every table. Times are seconds since 1970 in UTC; JSON is stored as text in canonical form, so that it can be hashed.
+
+All rows but signing keys belong to an organisation, which is the first part of every key.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Double,
+    ForeignKeyConstraint,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+)
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+organisations = Table(
+    "organisations", metadata,
+    Column("id", Text, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("terms", Text, nullable=False),
+    Column("effects", Text, nullable=False),
+    Column("rulebook", Text, nullable=False, comment="digest of the rulebook in force; '' for the shipped one"),
+    Column("events", Integer, nullable=False, comment="how many events there are; locked by whoever writes"),
+    Column("head", Text, nullable=False, comment="hash of the last event"),
+    Column("clock", Double, nullable=False, comment="latest time that was written; time on the record never goes back"),
+    Column("created", Double, nullable=False),
+)  # fmt: skip
+
+units = Table(
+    "units", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("card", Text, nullable=False),
+    Column("serial", Text, nullable=False),
+    Column("build_year", Integer),
+    Column("fitted", Text, nullable=False),
+    Column("owner", Text, nullable=False),
+    Column("engine_hours", Double),
+    Column("hours_at", Double),
+    Column("edition", Integer, nullable=False, comment="counts changes of the unit; its ETag"),
+    Column("setups", Integer, nullable=False, comment="how many setups there are"),
+    Column("created", Double, nullable=False),
+    Column("retired", Double),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+)  # fmt: skip
+
+setups = Table(
+    "setups", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("unit", Text, primary_key=True),
+    Column("number", Integer, primary_key=True, comment="1 for the first recorded of the unit"),
+    Column("id", Text, nullable=False),
+    Column("digest", Text, nullable=False, comment="SHA-256 of the text"),
+    Column("text", LargeBinary, nullable=False),
+    Column("card", Text, nullable=False),
+    Column("crop", Text, nullable=False),
+    Column("header_kind", Text, nullable=False),
+    Column("state", Text, nullable=False),
+    Column("taken", Double, nullable=False),
+    Column("taken_by", Text, nullable=False),
+    Column("engine_hours", Double),
+    Column("recorded", Double, nullable=False),
+    Column("recorded_by", Text, nullable=False),
+    ForeignKeyConstraint(["organisation", "unit"], ["units.organisation", "units.id"]),
+    Index("ix_setups_id", "organisation", "id", unique=True),
+    Index("ix_setups_taken", "organisation", "unit", "taken", "number"),
+)  # fmt: skip
+
+audits = Table(
+    "audits", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("setup", Text, primary_key=True),
+    Column("rulebook", Text, primary_key=True, comment="digest of the rulebook that judged"),
+    Column("hold_at", Text, primary_key=True),
+    Column("clearance", Text, nullable=False),
+    Column("high", Integer, nullable=False, comment="findings that hold"),
+    Column("report", LargeBinary, nullable=False, comment="the answer as JSON, compressed"),
+    Column("at", Double, nullable=False),
+    ForeignKeyConstraint(["organisation", "setup"], ["setups.organisation", "setups.id"]),
+)  # fmt: skip
+
+acceptances = Table(
+    "acceptances", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("unit", Text, nullable=False),
+    Column("setup", Text, nullable=False, comment="the setup whose finding was accepted"),
+    Column("rule", Text, nullable=False),
+    Column("part", Text, nullable=False),
+    Column("crop", Text, nullable=False),
+    Column("header_kind", Text, nullable=False),
+    Column("found", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("at", Double, nullable=False),
+    Column("until", Double, nullable=False),
+    Column("withdrawn", Double),
+    Column("withdrawn_by", Text),
+    ForeignKeyConstraint(["organisation", "unit"], ["units.organisation", "units.id"]),
+    Index("ix_acceptances_unit", "organisation", "unit"),
+)  # fmt: skip
+
+starts = Table(
+    "starts", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("unit", Text, nullable=False),
+    Column("number", Integer, nullable=False, comment="counts the starts of a unit"),
+    Column("setup", Text, nullable=False),
+    Column("rulebook", Text, nullable=False),
+    Column("crop", Text, nullable=False),
+    Column("header_kind", Text, nullable=False),
+    Column("certificate", Text, nullable=False),
+    Column("at", Double, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("expires", Double, nullable=False),
+    Column("revoked", Double),
+    Column("revoked_why", Text),
+    ForeignKeyConstraint(["organisation", "unit"], ["units.organisation", "units.id"]),
+    Index("ix_starts_unit", "organisation", "unit", "number", unique=True),
+)  # fmt: skip
+
+rulebooks = Table(
+    "rulebooks", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("digest", Text, primary_key=True, comment="of the whole rulebook, shipped files and these over them"),
+    Column("number", Integer, nullable=False),
+    Column("files", LargeBinary, nullable=False, comment="the site's own files by name, as JSON, compressed"),
+    Column("rules", Text, nullable=False, comment="ids of all rules, so that none is given again"),
+    Column("note", Text, nullable=False),
+    Column("signed_by", Text, nullable=False),
+    Column("added", Double, nullable=False),
+    Column("added_by", Text, nullable=False),
+    Column("activated", Double),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+    Index("ix_rulebooks_number", "organisation", "number", unique=True),
+)  # fmt: skip
+
+tokens = Table(
+    "tokens", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("hash", Text, nullable=False, unique=True, comment="SHA-256 of the secret"),
+    Column("name", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    Column("units", Text, nullable=False, comment="JSON array of the units it is for; [] for all"),
+    Column("created", Double, nullable=False),
+    Column("created_by", Text, nullable=False),
+    Column("expires", Double),
+    Column("revoked", Double),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+)  # fmt: skip
+
+events = Table(
+    "events", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("number", Integer, primary_key=True, comment="1 for the first, without gaps"),
+    Column("at", Double, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("what", Text, nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("before", Text, nullable=False, comment="SHA-256 of the subject before, '' where there was none"),
+    Column("after", Text, nullable=False),
+    Column("content", Text, nullable=False, comment="canonical JSON"),
+    Column("previous", Text, nullable=False, comment="hash of the event before"),
+    Column("hash", Text, nullable=False),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+    Index("ix_events_subject", "organisation", "subject"),
+)  # fmt: skip
+
+replies = Table(
+    "replies", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("caller", Text, primary_key=True),
+    Column("key", Text, primary_key=True, comment="Idempotency-Key"),
+    Column("fingerprint", Text, nullable=False, comment="SHA-256 of method, path and body"),
+    Column("status", Integer, nullable=False),
+    Column("headers", Text, nullable=False),
+    Column("body", LargeBinary, nullable=False),
+    Column("at", Double, nullable=False),
+    Index("ix_replies_at", "at"),
+)  # fmt: skip
+
+signing_keys = Table(
+    "signing_keys", metadata,
+    Column("id", Text, primary_key=True, comment="RFC 7638 thumbprint"),
+    Column("public", Text, nullable=False, comment="JWK"),
+    Column("sealed", LargeBinary, nullable=False, comment="the private JWK, sealed with the server's secret"),
+    Column("created", Double, nullable=False),
+    Column("retired", Double, comment="signs no more; still verifies"),
+    Column("compromised", Boolean, nullable=False, comment="nothing that it signed counts"),
+)  # fmt: skip
+
+NEVER_CHANGED = (events, setups)
+"""Tables whose rows the database itself refuses to change or delete."""
