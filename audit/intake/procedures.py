@@ -8,9 +8,10 @@ from audit.intake.basis import read_basis
 from audit.intake.quantities import read_when
 from audit.intake.targets import targeted
 from audit.intake.tree import Fields, Node, Problems
+from audit.measures import dimension_of
 from audit.nearest import did_you_mean
-from audit.nouns.quantity import When
-from audit.nouns.rule import Also, Procedure, Step
+from audit.nouns.quantity import Form, Role, When
+from audit.nouns.rule import Also, Procedure, Recheck, Step
 from audit.nouns.source import Source
 from audit.nouns.vocabulary import Vocabulary
 
@@ -67,6 +68,38 @@ def read_procedure(
         check(found.brings)
         return found
 
+    def recheck(node: Node) -> Recheck:
+        inner = Fields(node, problems, "a re-check")
+        days = inner.optional_number("days")
+        found = Recheck(
+            inner.texts("take"),
+            inner.texts("or"),
+            inner.measure("after", "time"),
+            inner.measure("by", "time"),
+            days,
+            inner.text("because"),
+            read_basis(inner, sources),
+        )
+        inner.close()
+        check((*found.take, *found.instead))
+        if not found.take and not found.instead:
+            problems.add(inner.place, "a re-check names nothing to take.", "Add 'take:', 'or:' or both.")
+        if not 0.0 <= found.after < found.by:
+            problems.add(inner.place, "'after' must come before 'by'.", "Both are engine hours since the work.")
+        if days is not None and days <= 0:
+            problems.add(inner.place, f"'days' is {days:g}; it must be above 0.")
+        return found
+
+    def since() -> str:
+        name = fields.text("since", "")
+        quantity = targeted(name, vocabulary) if name else None
+        check((name,) if name else ())
+        if quantity is not None:
+            hours = quantity.form is Form.NUMBER and dimension_of(quantity.unit) == "time"
+            if quantity.role is not Role.READING or not hours:
+                problems.add(fields.place, f"'since' names '{name}', which is no reading of hours.")
+        return name
+
     safe = keys("safe")
     found = Procedure(
         stem,
@@ -89,9 +122,24 @@ def read_procedure(
         read_basis(fields, sources),
         fields.place,
         origin,
+        fields.each("recheck", recheck),
+        since(),
     )
     fields.close()
+    if found.rechecks and not _told(found, vocabulary):
+        problems.add(
+            fields.place,
+            f"procedure '{stem}' calls for a re-check, but no setup can tell that it was done.",
+            "Let it bring an event, or name in 'since' the reading that counts the hours since then.",
+        )
     return found
+
+
+def _told(procedure: Procedure, vocabulary: Vocabulary) -> bool:
+    """Whether a setup can tell that the procedure was done: by a setting, an event or a count of hours."""
+    quantities = (targeted(name, vocabulary) for name in procedure.brings)
+    events = any(quantity is not None and quantity.role is Role.EVENT for quantity in quantities)
+    return bool(procedure.moves or procedure.since or events)
 
 
 def check_links(procedures: dict[str, Procedure], problems: Problems) -> None:

@@ -41,7 +41,7 @@ def read_vocabulary(
             problems.add(node.place, f"no kind or family is called '{family}'.", did_you_mean(family, known))
         inner = Fields(node, problems, f"kind '{family}'")
         added = families.setdefault(family, {})
-        for section in ("settings", "readings"):
+        for section in ("settings", "readings", "events"):
             for name, item in inner.pairs(section):
                 added[name] = _quantity(item, name, _SECTIONS[section], problems)
         inner.close()

@@ -219,6 +219,26 @@ class Also:
 
 
 @dataclass(frozen=True, slots=True)
+class Recheck:
+    """What to take again once the machine has run after a procedure, and in which of its hours.
+
+    Attributes:
+        take: quantities to take, all of them; those that a machine does not have are left out.
+        instead: any one of these will do as well: a reading, a statement that is true, or an event recorded later.
+        after, by: engine hours since the work from which it is due, and past which it is overdue.
+        days: days since the work past which it is overdue whatever the hours, None for no such date.
+    """
+
+    take: tuple[str, ...]
+    instead: tuple[str, ...]
+    after: float
+    by: float
+    days: float | None
+    because: str
+    basis: Basis
+
+
+@dataclass(frozen=True, slots=True)
 class Procedure:
     """How something is put right.
 
@@ -229,6 +249,8 @@ class Procedure:
         when: whether it is done with the engine stopped, with it running, or at work in the crop.
         safe: safety states to take first, keys of the caution list.
         before: procedures to be done first.   after: procedures to be done afterwards, a re-check among them.
+        rechecks: what to take again after so many hours of work.
+        since: the reading that counts the hours since it was last done, '' for none.
     """
 
     key: str
@@ -251,3 +273,5 @@ class Procedure:
     basis: Basis
     place: Place
     origin: str = ""
+    rechecks: tuple[Recheck, ...] = ()
+    since: str = ""
