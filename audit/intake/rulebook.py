@@ -1,11 +1,14 @@
-"""Reads a whole rulebook: the shipped folder and any number of site folders that add to it or override it."""
+"""Reads a whole rulebook: the shipped layer and any number of site layers that add to it or override it.
+
+A layer is a folder, or the files of one that were kept elsewhere.
+"""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TypeVar
 
 from audit.conditions import quantities
@@ -17,7 +20,7 @@ from audit.intake.procedures import check_links, read_cautions, read_procedure
 from audit.intake.quantities import read_vocabulary
 from audit.intake.rules import read_rule
 from audit.intake.tree import Node, Problems
-from audit.intake.yaml_text import read_yaml
+from audit.intake.yaml_text import decode_yaml
 from audit.kinds import drive_kinds, part_kinds
 from audit.nearest import did_you_mean
 from audit.nouns.machine import CropCard, MachineCard
@@ -32,12 +35,28 @@ T = TypeVar("T", CropCard, MachineCard, Rule, Procedure)
 
 
 @dataclass(frozen=True, slots=True)
+class Layer:
+    """Files of a rulebook, laid over those of the layers before.
+
+    Attributes:
+        name: what places in it begin with; part of the digest.
+        origin: what is read from it is marked with this, '' for the shipped layer.
+        files: content by path in the layer, '/' between the parts.
+    """
+
+    name: str
+    origin: str
+    files: Mapping[str, bytes]
+
+
+@dataclass(frozen=True, slots=True)
 class _File:
-    """One file of the rulebook: from which folder, where in it, and how it is named in messages."""
+    """One file of the rulebook: from which layer, where in it, how it is named in messages, and what it holds."""
 
     origin: str
-    path: Path
+    path: PurePosixPath
     shown: str
+    content: bytes
 
 
 def read_rulebook(root: Path, sites: Sequence[Path] = (), cards: Sequence[Path] = ()) -> Rulebook:
@@ -51,47 +70,78 @@ def read_rulebook(root: Path, sites: Sequence[Path] = (), cards: Sequence[Path] 
         BadInput: with every problem of every file.
     """
     problems = Problems()
-    rulebook = _Reader(root, sites, cards, problems).rulebook()
+    layers = [_layer(folder, "" if folder is root else str(folder), problems) for folder in (root, *sites)]
+    beside = {str(path): content for path in cards if (content := _content(path, str(path), problems)) is not None}
+    return _read(layers, beside, problems)
+
+
+def read_layers(layers: Sequence[Layer]) -> Rulebook:
+    """The same from layers that are at hand, later ones over earlier ones. Raises BadInput."""
+    return _read(layers, {}, Problems())
+
+
+def layer_of(folder: Path, origin: str) -> Layer:
+    """A folder as it is now. Raises BadInput for one that can't be read."""
+    problems = Problems()
+    found = _layer(folder, origin, problems)
+    if problems:
+        raise BadInput(problems.found)
+    return found
+
+
+def _read(layers: Sequence[Layer], cards: Mapping[str, bytes], problems: Problems) -> Rulebook:
+    rulebook = _Reader(layers, cards, problems).rulebook()
     if problems:
         raise BadInput(problems.found)
     return rulebook
 
 
+def _layer(folder: Path, origin: str, problems: Problems) -> Layer:
+    if not folder.is_dir():
+        problems.add(Place(str(folder)), "is not a folder.", "Name the folder that holds packs/, crops/ or machines/.")
+    files: dict[str, bytes] = {}
+    for path in sorted((*folder.rglob("*.yaml"), *folder.rglob("*.yml"))) if folder.is_dir() else ():
+        relative = path.relative_to(folder).as_posix()
+        content = _content(path, f"{folder.name}/{relative}", problems)
+        if content is not None:
+            files[relative] = content
+    return Layer(folder.name, origin, files)
+
+
+def _content(path: Path, shown: str, problems: Problems) -> bytes | None:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        problems.add(Place(shown), f"can't be read: {error.strerror}.")
+        return None
+
+
 class _Reader:
-    def __init__(self, root: Path, sites: Sequence[Path], cards: Sequence[Path], problems: Problems) -> None:
+    def __init__(self, layers: Sequence[Layer], cards: Mapping[str, bytes], problems: Problems) -> None:
         self.problems = problems
         self.hash = hashlib.sha256()
         self.files: dict[str, list[_File]] = {}
-        for folder in (root, *sites):
-            origin = "" if folder is root else str(folder)
-            if not folder.is_dir():
-                problems.add(
-                    Place(str(folder)),
-                    "is not a folder.",
-                    "Name the folder that holds packs/, crops/ or machines/.",
-                )
-            for path in sorted(folder.rglob("*.yml")):
-                shown = f"{folder.name}/{path.relative_to(folder).as_posix()}"
-                problems.add(Place(shown), "would not be read.", "Give it the ending .yaml.")
-            for path in sorted(folder.rglob("*.yaml")) if folder.is_dir() else []:
-                relative = path.relative_to(folder)
-                key = relative.as_posix() if len(relative.parts) == 1 else relative.parts[0]
-                shown = f"{folder.name}/{relative.as_posix()}"
-                if key not in _SINGLE and key not in _FOLDERS:
-                    known = [*_SINGLE, *(f"{name}/" for name in _FOLDERS)]
-                    problems.add(
-                        Place(shown),
-                        "is not part of a rulebook.",
-                        did_you_mean(key, known, f"Known: {', '.join(known)}."),
-                    )
-                self.files.setdefault(key, []).append(_File(origin, path, shown))
+        for layer in layers:
+            for path in sorted(PurePosixPath(name) for name in layer.files):
+                self.take(layer, path)
+        beside = (_File(name, PurePosixPath(name), name, content) for name, content in cards.items())
+        self.files.setdefault("machines", []).extend(beside)
 
-        self.files.setdefault("machines", []).extend(_File(str(path), path, str(path)) for path in cards)
+    def take(self, layer: Layer, path: PurePosixPath) -> None:
+        key = str(path) if len(path.parts) == 1 else path.parts[0]
+        shown = f"{layer.name}/{path}"
+        if path.suffix == ".yml":
+            self.problems.add(Place(shown), "would not be read.", "Give it the ending .yaml.")
+        elif key not in _SINGLE and key not in _FOLDERS:
+            known = [*_SINGLE, *(f"{name}/" for name in _FOLDERS)]
+            self.problems.add(
+                Place(shown), "is not part of a rulebook.", did_you_mean(key, known, f"Known: {', '.join(known)}.")
+            )
+        self.files.setdefault(key, []).append(_File(layer.origin, path, shown, layer.files[str(path)]))
 
     def tree(self, file: _File) -> Node | None:
-        if file.path.is_file():
-            self.hash.update(f"{file.shown}\0{file.path.stat().st_size}\0".encode() + file.path.read_bytes())
-        return read_yaml(file.path, file.shown, self.problems)
+        self.hash.update(f"{file.shown}\0{len(file.content)}\0".encode() + file.content)
+        return decode_yaml(file.content, file.shown, self.problems)
 
     def single(self, name: str) -> Node:
         """The one tree of a single file, site entries added."""
@@ -164,7 +214,9 @@ class _Reader:
         retired = self.retired(single["retired.yaml"])
         self.check_ids(rules, retired)
         self.check_parts(rules, machines, frozenset(vocabulary.fixed))
-        return Rulebook(vocabulary, sources, cautions, procedures, rules, crops, machines, self.hash.hexdigest())
+        return Rulebook(
+            vocabulary, sources, cautions, procedures, rules, crops, machines, self.hash.hexdigest(), frozenset(retired)
+        )
 
     def retired(self, node: Node) -> dict[str, Place]:
         if not isinstance(node.value, list):

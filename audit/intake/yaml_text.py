@@ -8,7 +8,7 @@ a rulebook needs them, and every value then has one place.
 from __future__ import annotations
 
 import re
-from pathlib import Path
+from math import isfinite
 from typing import Any
 
 from audit.intake.tree import Node, Plain, Problems
@@ -22,15 +22,17 @@ _WORDS: dict[str, Plain] = {
 }  # fmt: skip
 
 
-def read_yaml(path: Path, shown: str, problems: Problems) -> Node | None:
-    """The tree of a file, or None with the problem on record."""
+MOST_NESTED = 50
+"""Deepest nesting that is read; nothing in a rulebook comes near, and every reader after this one is recursive."""
+_MOST_DIGITS = 300
+
+
+def decode_yaml(content: bytes, shown: str, problems: Problems) -> Node | None:
+    """The tree of a file's content, or None with the problem on record."""
     try:
-        text = path.read_text(encoding="utf-8")
+        text = content.decode()
     except UnicodeDecodeError as error:
         problems.add(Place(shown), f"is not UTF-8 (byte {error.start}).", "Save the file as UTF-8.")
-        return None
-    except OSError as error:
-        problems.add(Place(shown), f"can't be read: {error.strerror}.")
         return None
     return parse_yaml(text, shown, problems)
 
@@ -54,7 +56,15 @@ def parse_yaml(text: str, shown: str, problems: Problems) -> Node | None:
         )
     except YAMLError as error:
         problems.add(Place(shown), f"is not YAML: {error}.")
+    except _TooDeep as error:
+        problems.add(error.place, f"is nested deeper than {MOST_NESTED}.", "Nothing in a rulebook needs that.")
     return None
+
+
+class _TooDeep(Exception):
+    def __init__(self, place: Place) -> None:
+        super().__init__()
+        self.place = place
 
 
 class _Builder:
@@ -80,8 +90,10 @@ class _Builder:
         mark = event.start_mark
         return Place(self.shown, mark.line + 1, mark.column + 1)
 
-    def node(self, event: Any) -> Node:
+    def node(self, event: Any, depth: int = 0) -> Node:
         place = self.place(event)
+        if depth > MOST_NESTED:
+            raise _TooDeep(place)
         name = type(event).__name__
         if name == "AliasEvent" or event.anchor is not None:
             self.problems.add(place, "anchors and aliases are not used here.", "Write the value out.")
@@ -89,11 +101,11 @@ class _Builder:
         if event.tag is not None:
             self.problems.add(place, f"tag '{event.tag}' is not used here.", "Remove it.")
         if name == "ScalarEvent":
-            return Node(event.value if event.style else _resolve(event.value), place)
+            return Node(event.value if event.style else self.resolved(event.value, place), place)
         if name == "SequenceStartEvent":
             items: list[Node] = []
             while type(event := self.next()).__name__ != "SequenceEndEvent":
-                items.append(self.node(event))
+                items.append(self.node(event, depth + 1))
             return Node(items, place)
         entries: dict[str, Node] = {}
         while type(event := self.next()).__name__ != "MappingEndEvent":
@@ -102,20 +114,24 @@ class _Builder:
             if not name:
                 self.problems.add(self.place(event), "a key must be a word.", "Put it in quotes.")
                 if not scalar:
-                    self.node(event)
-            value = self.node(self.next())
+                    self.node(event, depth + 1)
+            value = self.node(self.next(), depth + 1)
             if name in entries:
                 self.problems.add(self.place(event), f"key '{name}' stands twice.", "Keep one of them.")
             elif name:
                 entries[name] = value
         return Node(entries, place)
 
-
-def _resolve(text: str) -> Plain:
-    if text in _WORDS:
-        return _WORDS[text]
-    if _INT.match(text):
-        return int(text)
-    if _FLOAT.match(text):
-        return float(text)
-    return text
+    def resolved(self, text: str, place: Place) -> Plain:
+        """A plain scalar by the core schema; a number that no float holds is refused."""
+        if text in _WORDS:
+            return _WORDS[text]
+        whole = _INT.match(text)
+        if not whole and not _FLOAT.match(text):
+            return text
+        if len(text) > _MOST_DIGITS or not isfinite(float(text)):
+            self.problems.add(
+                place, f"{text[:20]}… is no number that can be worked with.", "Put it in quotes if it is text."
+            )
+            return 0
+        return int(text) if whole else float(text)

@@ -13,7 +13,12 @@ from audit.nouns.vocabulary import Vocabulary
 
 @dataclass(frozen=True, slots=True)
 class Rulebook:
-    """Rules, cards and what they stand on. ``digest`` is SHA-256 over every file's name and text."""
+    """Rules, cards and what they stand on.
+
+    Attributes:
+        digest: SHA-256 over every file's name and text.
+        retired: ids that were once given to rules and are given to none any more.
+    """
 
     vocabulary: Vocabulary
     sources: Mapping[str, Source]
@@ -23,3 +28,4 @@ class Rulebook:
     crops: Mapping[str, CropCard]
     machines: Mapping[str, MachineCard]
     digest: str
+    retired: frozenset[str] = frozenset()
