@@ -1,0 +1,116 @@
+"""Who asks: what routes and commands are told of them, and the refusals that they get instead."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from functools import cache
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import Depends, FastAPI, Request, Security
+from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+
+from api.errors import Problem, Refusal
+from api.identity.rights import Right, Role, rights_of
+
+if TYPE_CHECKING:
+    from api.identity.door import Identity
+
+REALM = 'Bearer realm="setup audit"'
+SCHEME = HTTPBearer(
+    scheme_name="token",
+    auto_error=False,
+    description="A token of this server, or an access token of the organisation's own sign-on.",
+)
+
+
+class How(Enum):
+    """How a caller showed who they are."""
+
+    TOKEN = "token"
+    SIGN_ON = "sign-on"
+    COMMAND_LINE = "command line"
+
+
+@dataclass(frozen=True, slots=True)
+class Caller:
+    """Someone who showed who they are.
+
+    Attributes:
+        who: as the record names them: ``token:<name>``, ``sign-on:<subject>`` or ``command line``.
+        units: ids of the only units they may see and change; empty for all.
+    """
+
+    organisation: str
+    who: str
+    roles: frozenset[Role]
+    units: frozenset[str]
+    how: How
+    rights: frozenset[Right] = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "rights", rights_of(self.roles))
+
+    def may(self, right: Right) -> bool:
+        """Whether one of their roles brings this right."""
+        return right in self.rights
+
+    def sees(self, unit: str) -> bool:
+        """Whether a unit is there for them. One that is not must be answered like one that does not exist."""
+        return not self.units or unit in self.units
+
+
+class AccessRefused(Refusal):
+    """A refusal with headers that say how to ask better."""
+
+    def __init__(self, status: int, title: str, detail: str, headers: Mapping[str, str]) -> None:
+        super().__init__(status, title, detail)
+        self.headers = dict(headers)
+
+
+def unauthenticated(detail: str, presented: bool = True) -> AccessRefused:
+    """401 with the challenge of RFC 6750, section 3; ``presented`` where there was a token, and it was no good."""
+    challenge = f'{REALM}, error="invalid_token"' if presented else REALM
+    return AccessRefused(401, "Not signed on", detail, {"WWW-Authenticate": challenge})
+
+
+def forbidden(detail: str) -> AccessRefused:
+    """403 for someone who is known and may not do this."""
+    return AccessRefused(403, "Not allowed", detail, {"WWW-Authenticate": f'{REALM}, error="insufficient_scope"'})
+
+
+def must(caller: Caller, right: Right) -> None:
+    """Raises AccessRefused (403, saying which) if a right is missing."""
+    if not caller.may(right):
+        held = " and ".join(sorted(role.value for role in caller.roles)) or "nobody's role"
+        raise forbidden(f"This needs the right to {right.value}, which {held} does not bring. Ask an owner.")
+
+
+def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]) -> Caller:
+    """Who asks. Raises AccessRefused: 401 for nobody, 429 for too many bad tokens, 503 where nobody can tell."""
+    identity: Identity = request.app.state.identity
+    address = request.client.host if request.client else ""
+    return identity.caller(request.headers.getlist("authorization"), address)
+
+
+@cache
+def needs(right: Right) -> Callable[[Caller], Caller]:
+    """A dependency that gives the caller, who has this right; the same one for the same right."""
+
+    def caller_with_right(caller: Annotated[Caller, Depends(caller_of)]) -> Caller:
+        must(caller, right)
+        return caller
+
+    return caller_with_right
+
+
+def add_identity(app: FastAPI, identity: Identity) -> None:
+    """Make an app ask who is there, and its refusals say how to ask better."""
+    app.state.identity = identity
+
+    @app.exception_handler(AccessRefused)
+    async def refused(_: Request, error: AccessRefused) -> Problem:
+        answer = Problem(error.status, error.title, error.detail)
+        answer.headers.update(error.headers)
+        return answer

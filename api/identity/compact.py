@@ -1,0 +1,56 @@
+"""Signed tokens as text (RFC 7515, compact form), taken apart strictly; nothing in them is trusted yet."""
+
+from __future__ import annotations
+
+import re
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from dataclasses import dataclass
+from typing import Any
+
+from api.identity.strict_json import read_json
+
+MOST_BYTES = 16 * 1024
+_PART = re.compile(r"[A-Za-z0-9_-]+", re.ASCII)
+
+
+class Malformed(Exception):
+    """The text is no signed token, and why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Compact:
+    """A signed token taken apart: what its header and its claims say."""
+
+    header: dict[str, Any]
+    claims: dict[str, Any]
+
+
+def read_compact(text: str) -> Compact:
+    """Header and claims of a token. Raises Malformed."""
+    if len(text) > MOST_BYTES:
+        raise Malformed(f"it is longer than {MOST_BYTES} characters")
+    parts = text.split(".")
+    if len(parts) != 3:
+        raise Malformed("it does not have three parts")
+    header, claims, _ = (_bytes(part) for part in parts)
+    return Compact(_object(header, "header"), _object(claims, "claims"))
+
+
+def _bytes(part: str) -> bytes:
+    """Base64url without padding, of which there is one way to write any bytes."""
+    if _PART.fullmatch(part) is None or len(part) % 4 == 1:
+        raise Malformed("a part of it is not base64url")
+    found = urlsafe_b64decode(part + "=" * (-len(part) % 4))
+    if urlsafe_b64encode(found).rstrip(b"=").decode() != part:
+        raise Malformed("a part of it has bits left over")
+    return found
+
+
+def _object(text: bytes, called: str) -> dict[str, Any]:
+    try:
+        found = read_json(text)
+    except ValueError as error:
+        raise Malformed(f"its {called} can't be read") from error
+    if not isinstance(found, dict):
+        raise Malformed(f"its {called} is not an object")
+    return found

@@ -1,0 +1,155 @@
+"""Decides from a request's headers who asks.
+
+A token of ours is looked up by its hash. What was found counts for a second, so that a busy terminal costs one look-up
+a second: a token that is revoked stops at once in the process that revoked it (which calls ``forget`` once that is
+written), and within a second in every other process on the same store.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
+from math import ceil
+from threading import Lock
+
+from api.identity.attempts import Attempts
+from api.identity.bearer import Bearer, NoRole, NotGood
+from api.identity.caller import AccessRefused, Caller, How, forbidden, unauthenticated
+from api.identity.compact import MOST_BYTES
+from api.identity.issuer import IssuerDown
+from api.identity.rights import OF_UNITS, Role
+from api.identity.tokens import PREFIX, hash_of, is_secret
+from api.store import organisations
+from api.store import tokens as rows
+from api.store.database import Store
+from api.store.tokens import Token
+
+GOOD_FOR = 1.0
+"""Seconds that a look-up counts."""
+MOST_KNOWN = 1024
+_BEARER = re.compile(r"bearer +([A-Za-z0-9._~+/-]+=*) *", re.ASCII | re.IGNORECASE)
+
+Found = tuple[Token, float]
+"""A token, and the latest time on its organisation's record."""
+
+
+class Identity:
+    """Who asks, by tokens of ours and by an organisation's own sign-on.
+
+    Args:
+        bearer: checks tokens of a sign-on; None where there is none.
+        clock: s since 1970.   ticks: seconds, only ever forward.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        bearer: Bearer | None = None,
+        clock: Callable[[], float] = time.time,
+        ticks: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._store, self._bearer, self._clock, self._ticks = store, bearer, clock, ticks
+        self._attempts = Attempts(ticks)
+        self._known: OrderedDict[str, tuple[Found, float] | None] = OrderedDict()
+        self._changes = 0
+        self._lock = Lock()
+
+    def caller(self, authorization: Sequence[str], address: str) -> Caller:
+        """Who sends these headers. Raises AccessRefused: 401, 403, 429 or 503; StoreUnavailable.
+
+        Args:
+            authorization: every Authorization header of the request.
+            address: of the client; whoever sends one bad token after another from it is slowed. What was good a while
+                ago is looked at all the same, so that one stranger behind a shared address does not lock out the rest.
+        """
+        if not authorization:
+            raise unauthenticated("Send a token: Authorization: Bearer …", presented=False)
+        secret = _presented(authorization)
+        hashed = hash_of(secret)
+        wait = self._attempts.wait(address)
+        if wait > 0 and hashed not in self._known:
+            after = {"Retry-After": str(ceil(wait))}
+            raise AccessRefused(429, "Too many bad tokens", f"Wait {ceil(wait)} s before the next try.", after)
+        try:
+            return self._own(secret, hashed) if secret.startswith(PREFIX) else self._signed_on(secret, hashed)
+        except NotGood as error:
+            self._attempts.failed(address)
+            with self._lock:
+                self._known.pop(hashed, None)
+            raise unauthenticated(f"The token opens nothing: {error}.") from error
+
+    def forget(self) -> None:
+        """Look every token up anew; to be called when a change of a token has been written."""
+        with self._lock:
+            self._changes += 1
+            self._known = OrderedDict((hashed, None) for hashed in self._known)
+
+    def _own(self, secret: str, hashed: str) -> Caller:
+        """Who holds a token of ours. Raises NotGood."""
+        if not is_secret(secret):
+            raise NotGood("it is not complete, or mistyped")
+        try:
+            found = self._looked_up(hashed)
+            if found is None:
+                raise NotGood("there is no such token")
+            token, latest = found
+            role = Role(token.role)
+        except ValueError as error:
+            raise NotGood("what is stored of it can't be read; make another") from error
+        if token.revoked is not None:
+            raise NotGood("it was revoked")
+        if not token.live(max(self._clock(), latest)):  # a clock that is turned back revives nothing
+            raise NotGood("it has expired")
+        if token.units and role not in OF_UNITS:
+            raise NotGood("what is stored of it can't be read; make another")
+        return Caller(token.organisation, f"token:{token.name}", frozenset({role}), frozenset(token.units), How.TOKEN)
+
+    def _looked_up(self, hashed: str) -> Found | None:
+        with self._lock:
+            known, changes, at = self._known.get(hashed), self._changes, self._ticks()
+        if known is not None and at - known[1] < GOOD_FOR:
+            return known[0]
+        with self._store.connection() as connection:
+            found = rows.of_hash(connection, hashed)
+        if found is not None:
+            self._remember(hashed, (found, at), changes)
+        return found
+
+    def _signed_on(self, text: str, hashed: str) -> Caller:
+        """Who holds a token of the sign-on. Raises NotGood; AccessRefused."""
+        if self._bearer is None:
+            raise NotGood("it is none of this server's, and no other sign-on is set up")
+        try:
+            caller = self._bearer.caller(text, self._clock())
+        except NoRole as error:
+            raise forbidden(str(error)) from error
+        except IssuerDown as error:
+            detail = "Your organisation's sign-on can't be reached, so that nobody can tell who asks. Try again soon."
+            raise AccessRefused(503, "Sign-on out of reach", detail, {"Retry-After": "10"}) from error
+        with self._store.connection() as connection:
+            if not organisations.is_there(connection, caller.organisation):
+                raise forbidden("Your sign-on names no organisation that is known here. Ask who runs this server.")
+        self._remember(hashed, None, self._changes)
+        return caller
+
+    def _remember(self, hashed: str, found: tuple[Found, float] | None, changes: int) -> None:
+        """Keeps what was found, unless tokens changed while it was looked up."""
+        with self._lock:
+            self._known[hashed] = found if changes == self._changes else None
+            self._known.move_to_end(hashed)
+            if len(self._known) > MOST_KNOWN:
+                self._known.popitem(last=False)
+
+
+def _presented(authorization: Sequence[str]) -> str:
+    """The one token of a request's headers. Raises AccessRefused (401)."""
+    if len(authorization) > 1:
+        raise unauthenticated("Send one Authorization header, not several.")
+    if len(authorization[0]) > MOST_BYTES:
+        raise unauthenticated(f"The token is longer than {MOST_BYTES} characters.")
+    found = _BEARER.fullmatch(authorization[0])
+    if found is None:
+        raise unauthenticated("Send the token as: Authorization: Bearer …")
+    return found[1]
