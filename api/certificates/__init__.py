@@ -1,0 +1,1 @@
+"""Start certificates: signed by the server, checked anywhere, with or without a network."""

@@ -1,0 +1,60 @@
+"""GET /.well-known/jwks.json and /.well-known/revoked-starts.json: all that a terminal needs to check certificates."""
+
+from __future__ import annotations
+
+import json
+import time
+from hashlib import sha256
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from api.certificates.keyset import jwks
+from api.certificates.revocations import sign
+from api.errors import Refusal
+from api.store.database import Store
+from api.store.keys import current, published, revocations
+
+KEYS_FRESH = 300
+"""Seconds for which a client may keep the keys without asking again."""
+REVOKED_FRESH = 60
+"""The same for the list of revoked starts."""
+
+router = APIRouter(prefix="/.well-known", tags=["certificates"])
+
+_KEPT: dict[int | str, dict[str, Any]] = {
+    200: {"headers": {"ETag": {"description": "changes with the keys", "schema": {"type": "string"}}}},
+    304: {"description": "the keys are still those of the ETag sent as If-None-Match"},
+}
+
+
+@router.get("/jwks.json", summary="Public keys of start certificates, a JWK Set (RFC 7517)", responses=_KEPT)
+def key_set(request: Request) -> Response:
+    with _store(request).connection() as connection:
+        keys = published(connection, time.time())
+    body = json.dumps(jwks(keys), separators=(",", ":")).encode()
+    tag = f'"{sha256(body).hexdigest()[:32]}"'
+    headers = {"ETag": tag, "Cache-Control": f"public, max-age={KEYS_FRESH}"}
+    asked = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
+    if tag in asked or "*" in asked:
+        return Response(status_code=304, headers=headers)
+    return Response(body, media_type="application/jwk-set+json", headers=headers)
+
+
+@router.get("/revoked-starts.json", summary="Starts that are cleared no longer, as a signed list to carry offline")
+def revoked_starts(request: Request) -> Response:
+    now = time.time()
+    with _store(request).connection() as connection:
+        key = current(connection, request.app.state.secret)
+        listed = revocations(connection, request.app.state.issuer, now)
+    if key is None:
+        raise Refusal(404, "Not found", "Nothing was ever signed here, so there is nothing to revoke.")
+    headers = {"Cache-Control": f"public, max-age={REVOKED_FRESH}"}
+    return Response(sign(listed, key), media_type="application/json", headers=headers)
+
+
+def _store(request: Request) -> Store:
+    found: Store | None = request.app.state.store
+    if found is None:
+        raise Refusal(404, "Not found", "This server keeps no record, so it signs no certificates.")
+    return found
