@@ -15,13 +15,14 @@ from audit.nouns.clearance import (
     Effect,
     Found,
     Job,
+    Judgement,
     Lapsed,
     Reason,
     Stand,
     Terms,
     Why,
 )
-from audit.nouns.finding import Clearance, Finding, Report
+from audit.nouns.finding import Clearance, Finding
 from audit.nouns.rule import Rule, Verdict
 
 CLOCKS_DIFFER = 300.0
@@ -32,7 +33,7 @@ _DAY, _HOUR = 86400.0, 3600.0
 def decide(
     job: Job,
     stand: Stand | None,
-    report: Report | None,
+    judgement: Judgement | None,
     rules: Mapping[str, Rule],
     in_force: str,
     acceptances: Iterable[Acceptance],
@@ -46,7 +47,7 @@ def decide(
     Args:
         job: what is to be started.
         stand: the newest setup of the unit, None if it has none.
-        report: the audit of that setup, at ``terms.hold_at``.
+        judgement: the audit of that setup at ``terms.hold_at``, None if it can't be judged any more.
         rules: of the rulebook in force, by id.   in_force: its digest.
         acceptances: every one that was given on this unit.
         effects: by rule, where the organisation changed it; a rule that is not here holds.
@@ -54,17 +55,16 @@ def decide(
         hours: highest engine hours known of the unit, None where none are.
     """
     given = sorted(acceptances, key=lambda one: (one.at, one.id))
-    if stand is None or report is None:
-        reason = Reason(Why.NO_SETUP, "No setup of this unit is on record.")
-        lapsed = tuple(Lapsed(one, "there is no finding that it could be about") for one in given)
-        return Decision(job, Clearance.HELD, stand, (reason,), (), lapsed, (), "")
     reasons = list(_of_the_setup(job, stand, terms, now, hours))
-    if report.digest != in_force:
-        reasons.append(Reason(Why.OTHER_RULEBOOK, "The setup was judged by a rulebook that is not in force."))
+    if stand is None or judgement is None or judgement.rulebook != in_force:
+        if stand is not None:
+            reasons.append(Reason(Why.NOT_JUDGED, "The rulebook in force has not judged this setup; record it anew."))
+        lapsed = tuple(Lapsed(one, "there is no finding that it could be about") for one in given)
+        return Decision(job, Clearance.HELD, stand, tuple(reasons), (), lapsed, (), "")
     accepted: list[Accepted] = []
     warned: list[Finding] = []
     used: set[str] = set()
-    for finding in report.findings:
+    for finding in judgement.findings:
         if not finding.holds_start:
             continue
         effect = effects.get(finding.rule, Effect.HOLDS)
@@ -78,7 +78,7 @@ def decide(
         else:
             accepted.append(Accepted(finding, good))
             used.add(good.id)
-    lapsed = tuple(Lapsed(one, _why_lapsed(one, report, job, rules, now)) for one in given if one.id not in used)
+    lapsed = tuple(Lapsed(one, _why_lapsed(one, judgement, job, rules, now)) for one in given if one.id not in used)
     return Decision(
         job,
         Clearance.HELD if reasons else Clearance.CLEARED,
@@ -87,7 +87,7 @@ def decide(
         tuple(accepted),
         lapsed,
         tuple(warned),
-        report.digest,
+        judgement.rulebook,
     )
 
 
@@ -122,9 +122,14 @@ def why_not(acceptance: Acceptance, finding: Finding, job: Job, rules: Mapping[s
     return why_not_acceptable(finding, rules)
 
 
-def _of_the_setup(job: Job, stand: Stand, terms: Terms, now: float, hours: float | None) -> Iterable[Reason]:
+def _of_the_setup(job: Job, stand: Stand | None, terms: Terms, now: float, hours: float | None) -> Iterable[Reason]:
     """What speaks against the setup itself, whatever it says."""
-    if stand.job != job:
+    if stand is None:
+        yield Reason(Why.NO_SETUP, "No setup of this unit is on record.")
+        return
+    if stand.unit_retired:
+        yield Reason(Why.RETIRED, "The unit was taken out of the fleet.")
+    if stand.job != job or not job.header_kind:
         yield Reason(
             Why.OTHER_JOB,
             f"The newest setup is for {_job(stand.job)}, not for {_job(job)}; the machine was set for that since.",
@@ -136,6 +141,11 @@ def _of_the_setup(job: Job, stand: Stand, terms: Terms, now: float, hours: float
             Why.OVERTAKEN,
             "A setup that was taken earlier was recorded after this one, so it is not certain which of them is the "
             "machine's state; record the setup as it is now.",
+        )
+    if stand.unit_changed:
+        yield Reason(
+            Why.UNIT_CHANGED,
+            "What the unit is (type, serial number, what is fitted) was changed after this setup; record it anew.",
         )
     age = (now - stand.taken) / _DAY
     if not age <= terms.most_days:
@@ -151,10 +161,10 @@ def _of_the_setup(job: Job, stand: Stand, terms: Terms, now: float, hours: float
         )
 
 
-def _why_lapsed(one: Acceptance, report: Report, job: Job, rules: Mapping[str, Rule], now: float) -> str:
+def _why_lapsed(one: Acceptance, judgement: Judgement, job: Job, rules: Mapping[str, Rule], now: float) -> str:
     if one.job != job:
         return "it was given for another job"
-    about = [f for f in report.findings if (f.rule, f.on) == (one.rule, one.on)]
+    about = [f for f in judgement.findings if (f.rule, f.on) == (one.rule, one.on)]
     if not about:
         return "nothing of what it accepts is found any more"
     return why_not(one, about[0], job, rules, now) or "it is not needed: the finding does not hold a start"

@@ -22,13 +22,15 @@ class Why(Enum):
     """Why a start is held."""
 
     NO_SETUP = "no-setup"
+    RETIRED = "retired"
     OTHER_JOB = "other-job"
     FROM_THE_FUTURE = "from-the-future"
     OVERTAKEN = "overtaken"
     TOO_OLD = "too-old"
     TOO_MANY_HOURS = "too-many-hours"
     HOURS_UNKNOWN = "hours-unknown"
-    OTHER_RULEBOOK = "other-rulebook"
+    UNIT_CHANGED = "unit-changed"
+    NOT_JUDGED = "not-judged"
     FINDING = "finding"
 
 
@@ -66,6 +68,8 @@ class Stand:
         taken: when it was taken, s since 1970.
         hours: engine hours it was taken at, None where not given.
         overtaken_by: id of a setup that was recorded after it although taken before, '' for none.
+        unit_retired: the unit was taken out of the fleet.
+        unit_changed: what the unit is (type, serial, what is fitted) was changed on the record since.
     """
 
     setup: str
@@ -74,6 +78,8 @@ class Stand:
     taken: float
     hours: float | None
     overtaken_by: str = ""
+    unit_changed: bool = False
+    unit_retired: bool = False
 
 
 Found = tuple[tuple[str, str, Value], ...]
@@ -125,6 +131,19 @@ class Lapsed:
 
     acceptance: Acceptance
     why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The audit of a setup, as far as clearance asks.
+
+    Attributes:
+        rulebook: digest of the rulebook that judged.
+        findings: all of them, ranked, at the level that holds.
+    """
+
+    rulebook: str
+    findings: tuple[Finding, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -152,6 +152,12 @@ def _tables() -> None:
         sa.Column("engine_hours", sa.Double(), nullable=True),
         sa.Column("hours_at", sa.Double(), nullable=True),
         sa.Column("edition", sa.Integer(), nullable=False, comment="counts changes of the unit; its ETag"),
+        sa.Column(
+            "changed_after",
+            sa.Integer(),
+            nullable=False,
+            comment="setups there were when what the unit is last changed",
+        ),
         sa.Column("setups", sa.Integer(), nullable=False, comment="how many setups there are"),
         sa.Column("created", sa.Double(), nullable=False),
         sa.Column("retired", sa.Double(), nullable=True),
@@ -234,7 +240,7 @@ def _tables() -> None:
         sa.Column("rulebook", sa.Text(), nullable=False, comment="digest of the rulebook that judged"),
         sa.Column("hold_at", sa.Text(), nullable=False),
         sa.Column("clearance", sa.Text(), nullable=False),
-        sa.Column("high", sa.Integer(), nullable=False, comment="findings that hold"),
+        sa.Column("holding", sa.Integer(), nullable=False, comment="open findings that hold"),
         sa.Column("report", sa.LargeBinary(), nullable=False, comment="the answer as JSON, compressed"),
         sa.Column("at", sa.Double(), nullable=False),
         sa.ForeignKeyConstraint(

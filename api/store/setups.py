@@ -1,0 +1,96 @@
+"""Setups as they were recorded. They are never changed, only followed by newer ones."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Row, Select, insert, select
+
+from api.store.database import Work
+from api.store.tables import setups, units
+
+
+@dataclass(frozen=True, slots=True)
+class SetupRow:
+    """One setup on record.
+
+    Attributes:
+        number: 1 for the first recorded of the unit.
+        text: RFC 8785 JSON, the unit's identity filled in.   digest: SHA-256 of it.
+        taken: when it was taken, recorded: when it reached us, s since 1970.
+        engine_hours: as given with it, h.
+    """
+
+    unit: str
+    number: int
+    id: str
+    digest: str
+    text: bytes
+    card: str
+    crop: str
+    header_kind: str
+    state: str
+    taken: float
+    taken_by: str
+    engine_hours: float | None
+    recorded: float
+    recorded_by: str
+
+
+def add(work: Work, setup: SetupRow) -> None:
+    """Puts a setup on record."""
+    values = {name: getattr(setup, name) for name in SetupRow.__slots__}
+    work.connection.execute(insert(setups).values(organisation=work.organisation, **values))
+
+
+def find(work: Work, unit: str, id: str) -> SetupRow | None:
+    """A setup of a unit, None if there is none of this id."""
+    row = work.connection.execute(_all(work).where(setups.c.unit == unit, setups.c.id == id)).one_or_none()
+    return None if row is None else _setup(row)
+
+
+def numbered(work: Work, unit: str, number: int) -> SetupRow | None:
+    """The setup that was recorded as this number."""
+    row = work.connection.execute(_all(work).where(setups.c.unit == unit, setups.c.number == number)).one_or_none()
+    return None if row is None else _setup(row)
+
+
+def newest(work: Work, unit: str) -> SetupRow | None:
+    """The setup that was taken last; of several taken at once, the one recorded last."""
+    wanted = _all(work).where(setups.c.unit == unit).order_by(setups.c.taken.desc(), setups.c.number.desc()).limit(1)
+    row = work.connection.execute(wanted).one_or_none()
+    return None if row is None else _setup(row)
+
+
+def page(work: Work, unit: str, before: int | None, most: int) -> list[SetupRow]:
+    """Setups of a unit, the one recorded last first, from below number ``before``."""
+    wanted = _all(work).where(setups.c.unit == unit)
+    if before is not None:
+        wanted = wanted.where(setups.c.number < before)
+    return [_setup(row) for row in work.connection.execute(wanted.order_by(setups.c.number.desc()).limit(most))]
+
+
+def of_all_units(work: Work) -> Iterator[SetupRow]:
+    """The newest setup of every unit that is not retired, in order of the units' ids."""
+    ids = select(units.c.id).where(units.c.organisation == work.organisation, units.c.retired.is_(None))
+    for (unit,) in list(work.connection.execute(ids.order_by(units.c.id))):
+        found = newest(work, unit)
+        if found is not None:
+            yield found
+
+
+def in_order(work: Work, unit: str) -> Iterator[SetupRow]:
+    """All setups of a unit in the order in which they were taken."""
+    wanted = _all(work).where(setups.c.unit == unit).order_by(setups.c.taken, setups.c.number)
+    for row in work.connection.execute(wanted):
+        yield _setup(row)
+
+
+def _all(work: Work) -> Select[Any]:
+    return select(setups).where(setups.c.organisation == work.organisation)
+
+
+def _setup(row: Row[Any]) -> SetupRow:
+    return SetupRow(**{name: getattr(row, name) for name in SetupRow.__slots__})
