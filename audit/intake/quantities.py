@@ -73,7 +73,7 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
             name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when, of_crop=of_crop
         )
     words = _words(fields, open_words)
-    unit = "" if words or open_words else fields.text("unit")
+    unit = "" if words or open_words else fields.text("unit") or "1"  # where it lacks, that is on record
     lowest, highest = fields.optional_number("lowest"), fields.optional_number("highest")
     if unit:
         try:

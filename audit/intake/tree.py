@@ -101,10 +101,10 @@ class Fields:
 
     def word(self, key: str, allowed: Iterable[str], default: str | None = None) -> str:
         """One word out of a closed list."""
+        words = list(allowed)
         node = self.node(key, default is None)
         if node is None:
-            return default or ""
-        words = list(allowed)
+            return default if default is not None else next(iter(words), "")
         if isinstance(node.value, str) and node.value in words:
             return node.value
         self.problems.add(
@@ -112,7 +112,7 @@ class Fields:
             f"'{key}' is {said(node.value)}; it must be one of: {', '.join(words)}.",
             did_you_mean(node.value, words) if isinstance(node.value, str) else "",
         )
-        return words[0]
+        return next(iter(words), "")
 
     def truth(self, key: str, default: bool | None = None) -> bool:
         """true or false."""
