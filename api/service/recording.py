@@ -183,6 +183,11 @@ def record(work: Work, prepared: Prepared, in_force: str) -> SetupRow:
     return row
 
 
+def answer_of(auditor: Auditor, setup: SetupRow) -> dict[str, Any]:
+    """The audit of a setup on record. Raises BadInput where the rulebook can no longer read it."""
+    return report_json(auditor.report(setup.text, ""), auditor.rulebook)
+
+
 def keep_audit(work: Work, row: SetupRow, report: Report, answer: bytes, hold_at: str) -> None:
     """Puts the audit of a setup on record."""
     holding = sum(finding.holds_start for finding in report.findings)

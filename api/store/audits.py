@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import zlib
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, insert, select
 
@@ -44,14 +44,21 @@ def find(work: Work, setup: str, rulebook: str, hold_at: str) -> AuditRow | None
     return AuditRow(**values)
 
 
-def by_setup(work: Work, ids: Sequence[str]) -> dict[str, list[tuple[str, str, str, int, float]]]:
-    """By setup: rulebook, level, clearance, findings that hold, and time of its audits, in order of time."""
-    columns = (audits.c.setup, audits.c.rulebook, audits.c.hold_at, audits.c.clearance, audits.c.holding, audits.c.at)
-    wanted = select(*columns).where(audits.c.organisation == work.organisation, audits.c.setup.in_(ids))
-    found: dict[str, list[tuple[str, str, str, int, float]]] = {}
-    for row in work.connection.execute(wanted.order_by(audits.c.at, audits.c.rulebook)):
-        found.setdefault(row.setup, []).append((row.rulebook, row.hold_at, row.clearance, row.holding, row.at))
-    return found
+class Done(NamedTuple):
+    """That a setup was audited, without the report."""
+
+    rulebook: str
+    hold_at: str
+    clearance: str
+    holding: int
+    at: float
+
+
+def of_setup(work: Work, setup: str) -> list[Done]:
+    """The audits of a setup in order of time."""
+    columns = (audits.c.rulebook, audits.c.hold_at, audits.c.clearance, audits.c.holding, audits.c.at)
+    wanted = select(*columns).where(audits.c.organisation == work.organisation, audits.c.setup == setup)
+    return [Done(*row) for row in work.connection.execute(wanted.order_by(audits.c.at, audits.c.rulebook))]
 
 
 def _key(work: Work, setup: str, rulebook: str, hold_at: str) -> tuple[ColumnElement[bool], ...]:
