@@ -124,8 +124,14 @@ def read_procedure(
         origin,
         fields.each("recheck", recheck),
         since(),
+        fields.texts("raises"),
+        fields.texts("lowers"),
     )
     fields.close()
+    for name in (*found.raises, *found.lowers):
+        if name not in found.brings:
+            advice = did_you_mean(name, found.brings, "Only what is in 'brings' can be raised or lowered.")
+            problems.add(fields.place, f"procedure '{stem}' does not bring '{name}'.", advice)
     if found.rechecks and not _told(found, vocabulary):
         problems.add(
             fields.place,

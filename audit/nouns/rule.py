@@ -250,6 +250,7 @@ class Procedure:
         safe: safety states to take first, keys of the caution list.
         before: procedures to be done first.   after: procedures to be done afterwards, a re-check among them.
         rechecks: what to take again after so many hours of work.
+        raises, lowers: readings among those it brings that fall, or rise, by themselves until it is done again.
         since: the reading that counts the hours since it was last done, '' for none.
     """
 
@@ -275,3 +276,5 @@ class Procedure:
     origin: str = ""
     rechecks: tuple[Recheck, ...] = ()
     since: str = ""
+    raises: tuple[str, ...] = ()
+    lowers: tuple[str, ...] = ()
