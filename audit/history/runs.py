@@ -56,10 +56,7 @@ def runs_of(
 
 def starts_anew(subject: Subject, doing: Doing, works: Works) -> bool:
     """Whether what was done starts a quantity anew: every work that would show itself so brings one of its readings."""
-    if doing.procedure:
-        able = [works.by_key[doing.procedure, doing.on]]
-    else:
-        able = list(works.recorders.get(doing.by, ()))
+    able = (works.by_key[doing.procedure, doing.on],) if doing.procedure else works.recorders.get(doing.by, ())
     own = all(not subject.owner or work.on in ("", subject.owner) for work in able)
     return bool(able) and own and all(work.renews & subject.readings for work in able)
 

@@ -39,8 +39,8 @@ class Works:
     """All works of a machine card.
 
     Attributes:
-        by_key: by procedure and component.   recorders: by event, the works that record it.   movers: by setting, those that move it.
-        bringers: by reading, those that bring it themselves.
+        by_key: by procedure and component.   recorders: by event, the works that record it.
+        movers: by setting, those that move it.   bringers: by reading, those that bring it themselves.
     """
 
     all: tuple[Work, ...]
