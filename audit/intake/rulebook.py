@@ -30,7 +30,7 @@ from audit.nouns.rulebook import Rulebook
 from audit.nouns.vocabulary import fact_quantity
 
 _SINGLE = ("sources.yaml", "quantities.yaml", "cautions.yaml", "retired.yaml")
-_FOLDERS = ("crops", "machines", "packs", "procedures")
+_FOLDERS = ("procedures", "crops", "machines", "packs")
 T = TypeVar("T", CropCard, MachineCard, Rule, Procedure)
 
 
@@ -80,6 +80,11 @@ def read_layers(layers: Sequence[Layer]) -> Rulebook:
     return _read(layers, {}, Problems())
 
 
+def digest_of(layers: Sequence[Layer]) -> str:
+    """The digest of the rulebook that the layers make, without reading it."""
+    return _Reader(layers, {}, Problems()).digest()
+
+
 def layer_of(folder: Path, origin: str) -> Layer:
     """A folder as it is now. Raises BadInput for one that can't be read."""
     problems = Problems()
@@ -119,7 +124,6 @@ def _content(path: Path, shown: str, problems: Problems) -> bytes | None:
 class _Reader:
     def __init__(self, layers: Sequence[Layer], cards: Mapping[str, bytes], problems: Problems) -> None:
         self.problems = problems
-        self.hash = hashlib.sha256()
         self.files: dict[str, list[_File]] = {}
         for layer in layers:
             for path in sorted(PurePosixPath(name) for name in layer.files):
@@ -139,8 +143,15 @@ class _Reader:
             )
         self.files.setdefault(key, []).append(_File(layer.origin, path, shown, layer.files[str(path)]))
 
+    def digest(self) -> str:
+        """SHA-256 over every file's name and text, in a fixed order."""
+        found = hashlib.sha256()
+        for key in (*_SINGLE, *_FOLDERS):
+            for file in self.files.get(key, ()):
+                found.update(f"{file.shown}\0{len(file.content)}\0".encode() + file.content)
+        return found.hexdigest()
+
     def tree(self, file: _File) -> Node | None:
-        self.hash.update(f"{file.shown}\0{len(file.content)}\0".encode() + file.content)
         return decode_yaml(file.content, file.shown, self.problems)
 
     def single(self, name: str) -> Node:
@@ -215,7 +226,7 @@ class _Reader:
         self.check_ids(rules, retired)
         self.check_parts(rules, machines, frozenset(vocabulary.fixed))
         return Rulebook(
-            vocabulary, sources, cautions, procedures, rules, crops, machines, self.hash.hexdigest(), frozenset(retired)
+            vocabulary, sources, cautions, procedures, rules, crops, machines, self.digest(), frozenset(retired)
         )
 
     def retired(self, node: Node) -> dict[str, Place]:

@@ -48,6 +48,12 @@ def _tables() -> None:
             "rulebook", sa.Text(), nullable=False, comment="digest of the rulebook in force; '' for the shipped one"
         ),
         sa.Column(
+            "rulebook_key",
+            sa.Text(),
+            nullable=True,
+            comment="public JWK; no rulebook goes in force unless this key has signed it",
+        ),
+        sa.Column(
             "events", sa.Integer(), nullable=False, comment="how many events there are; locked by whoever writes"
         ),
         sa.Column("head", sa.Text(), nullable=False, comment="hash of the last event"),
@@ -107,19 +113,26 @@ def _tables() -> None:
     op.create_table(
         "rulebooks",
         sa.Column("organisation", sa.Text(), nullable=False),
-        sa.Column(
-            "digest", sa.Text(), nullable=False, comment="of the whole rulebook, shipped files and these over them"
-        ),
+        sa.Column("digest", sa.Text(), nullable=False, comment="of all files"),
         sa.Column("number", sa.Integer(), nullable=False),
         sa.Column(
-            "files", sa.LargeBinary(), nullable=False, comment="the site's own files by name, as JSON, compressed"
+            "files",
+            sa.LargeBinary(),
+            nullable=False,
+            comment="all files, shipped and the site's own, as JSON, compressed",
         ),
-        sa.Column("rules", sa.Text(), nullable=False, comment="ids of all rules, so that none is given again"),
+        sa.Column(
+            "rules",
+            sa.Text(),
+            nullable=False,
+            comment="JSON: what each rule id stands for, so that none is given again",
+        ),
         sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("signed_by", sa.Text(), nullable=False),
+        sa.Column("signature", sa.Text(), nullable=False, comment="Ed25519 over the digest, base64url; '' for none"),
+        sa.Column("signed_by", sa.Text(), nullable=False, comment="RFC 7638 thumbprint of the key"),
         sa.Column("added", sa.Double(), nullable=False),
         sa.Column("added_by", sa.Text(), nullable=False),
-        sa.Column("activated", sa.Double(), nullable=True),
+        sa.Column("activated", sa.Double(), nullable=True, comment="when it went in force last"),
         sa.ForeignKeyConstraint(["organisation"], ["organisations.id"], name=op.f("fk_rulebooks_organisation")),
         sa.PrimaryKeyConstraint("organisation", "digest", name=op.f("pk_rulebooks")),
     )
