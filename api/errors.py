@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+from http import HTTPStatus
 from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
+from starlette.types import Receive, Scope, Send
 
+from api.store.database import NoSuchOrganisation, StoreUnavailable
 from api.wire import problem_json
 from audit.nouns.problem import BadInput
 from audit.nouns.problem import Problem as InputProblem
@@ -20,6 +23,16 @@ REFUSED = "urn:setup-audit:problem:setup-refused"
 """Type of a setup that was read and refused; its ``problems`` say what and where."""
 NOT_JSON = "urn:setup-audit:problem:not-json"
 """Type of a body that could not be read as JSON at all."""
+NOT_NOW = "urn:setup-audit:problem:store-unavailable"
+"""Type of an answer that needed the store while it could not be used."""
+NOT_READY = "urn:setup-audit:problem:not-ready"
+"""Type of a server to which nothing should be sent now."""
+TRY_AGAIN = 5
+"""Seconds after which a client that met a store out of order may ask again."""
+FAILED = "The request failed. Look at the server's log."
+"""What is said of an error of ours."""
+INSTANCE = "urn:setup-audit:request:"
+"""Before the id of a request, where a problem names the one that it answers."""
 MOST_PROBLEMS = 100
 """Most problems that one answer lists: a body of nothing but mistakes must not be answered by a larger one."""
 MOST_TEXT = 1000
@@ -27,17 +40,24 @@ MOST_TEXT = 1000
 
 
 class Problem(JSONResponse):
-    """A problem document."""
+    """A problem document. Which request it answers is its ``instance``, where the request has an id."""
 
     media_type = MEDIA
 
     def __init__(self, status: int, title: str, detail: str, kind: str = ABOUT, **further: Any) -> None:
-        body = {"type": kind, "title": title, "status": status, "detail": detail, **further}
-        super().__init__(body, status_code=status)
+        self.content = {"type": kind, "title": title, "status": status, "detail": detail, **further}
+        super().__init__(self.content, status_code=status)
 
     def render(self, content: Any) -> bytes:
         """JSON in UTF-8. Half a surrogate pair, which a body may smuggle in by an escape, becomes '?'."""
         return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Sends it; whoever made it need not know of the request's id."""
+        if request := scope.get("state", {}).get("request_id"):
+            self.body = self.render({**self.content, "instance": INSTANCE + request})
+            self.headers["content-length"] = str(len(self.body))
+        await super().__call__(scope, receive, send)
 
 
 class Refusal(Exception):
@@ -73,13 +93,25 @@ def add_handlers(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def plain(_: Request, error: HTTPException) -> Problem:
-        answer = Problem(error.status_code, str(error.detail), str(error.detail))
+        answer = Problem(error.status_code, HTTPStatus(error.status_code).phrase, str(error.detail))
         answer.headers.update(error.headers or {})
         return answer
 
+    @app.exception_handler(StoreUnavailable)
+    async def not_now(request: Request, error: StoreUnavailable) -> Problem:
+        request.state.trouble = str(error)  # for the log; a driver's own words are not for strangers
+        detail = "The store can't be used just now. Ask again a little later, with the same Idempotency-Key."
+        answer = Problem(503, "Store unavailable", detail, NOT_NOW)
+        answer.headers["retry-after"] = str(TRY_AGAIN)
+        return answer
+
+    @app.exception_handler(NoSuchOrganisation)
+    async def nowhere(_: Request, __: NoSuchOrganisation) -> Problem:
+        return Problem(404, "Not found", "There is no such organisation.")
+
     @app.exception_handler(Exception)
     async def unexpected(_: Request, __: Exception) -> Problem:
-        return Problem(500, "Internal error", "The audit failed; nothing was judged. Look at the server's log.")
+        return Problem(500, "Internal error", FAILED)
 
 
 def _is_malformed(problem: InputProblem) -> bool:
