@@ -89,7 +89,9 @@ def must(caller: Caller, right: Right) -> None:
 
 def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]) -> Caller:
     """Who asks. Raises AccessRefused: 401 for nobody, 429 for too many bad tokens, 503 where nobody can tell."""
-    identity: Identity = request.app.state.identity
+    identity: Identity | None = request.app.state.identity
+    if identity is None:
+        raise Refusal(404, "Not found", "This server keeps no record, so there is nothing here.")
     address = request.client.host if request.client else ""
     return identity.caller(request.headers.getlist("authorization"), address)
 

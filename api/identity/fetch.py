@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import time
 from ipaddress import ip_address
+from time import monotonic
 from urllib.parse import urlsplit
 
 from api.identity.strict_json import read_json
@@ -23,7 +23,7 @@ def fetch_json(url: str) -> object:
 
     if why := why_not_fetch(url):
         raise NotFetched(why)
-    until = time.monotonic() + PATIENCE
+    until = monotonic() + PATIENCE
     headers = {"Accept": "application/json", "Accept-Encoding": "identity"}
     body = bytearray()
     try:
@@ -37,7 +37,7 @@ def fetch_json(url: str) -> object:
                 body += piece
                 if len(body) > MOST_BYTES:
                     raise NotFetched(f"{url} is longer than {MOST_BYTES} bytes")
-                if time.monotonic() > until:
+                if monotonic() > until:
                     raise NotFetched(f"{url} took longer than {PATIENCE:g} s")
     except (httpx2.HTTPError, httpx2.InvalidURL, OSError) as error:
         raise NotFetched(f"{url} can't be reached: {type(error).__name__}") from error

@@ -153,7 +153,7 @@ def read_keys(document: object) -> tuple[IssuerKey, ...]:
 
 def _key(plain: Mapping[str, Any]) -> IssuerKey | None:
     kid, alg, kind = plain.get("kid", ""), plain.get("alg", ""), plain.get("kty")
-    if kind not in _NEEDED or not isinstance(kid, str) or not isinstance(alg, str) or _PRIVATE & plain.keys():
+    if not all(isinstance(one, str) for one in (kid, alg, kind)) or kind not in _NEEDED or _PRIVATE & plain.keys():
         return None
     operations = plain.get("key_ops", ["verify"])
     if plain.get("use", "sig") != "sig" or not isinstance(operations, list) or "verify" not in operations:

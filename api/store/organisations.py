@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
@@ -16,6 +17,14 @@ from api.store.database import NoSuchOrganisation, Work
 from api.store.tables import organisations
 from audit.nouns.clearance import Effect, Terms
 from audit.nouns.risk import Level
+
+ID = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,58}[a-z0-9])?", re.ASCII)
+"""What an id looks like: it stands in addresses and in certificates."""
+MOST_NAME = 120
+
+
+class BadName(Exception):
+    """An organisation can't be called that, and why."""
 
 
 class AlreadyThere(Exception):
@@ -46,10 +55,15 @@ class Organisation:
 
 
 def make(connection: Connection, id: str, name: str, who: str, now: float) -> Work:
-    """Writes a new organisation with the usual terms, and the first event of its record. Raises AlreadyThere.
+    """Writes a new organisation with the usual terms, and the first event of its record.
 
     Returns: its transaction, to write more of it in.
+    Raises: AlreadyThere; BadName.
     """
+    if ID.fullmatch(id) is None:
+        raise BadName("its id must be 1 to 60 small letters, digits and hyphens, with no hyphen first or last")
+    if not name.strip() or len(name) > MOST_NAME or not name.isprintable():
+        raise BadName(f"its name must have 1 to {MOST_NAME} characters, none of them a control character")
     if is_there(connection, id):
         raise AlreadyThere(id)
     try:
@@ -67,9 +81,10 @@ def make(connection: Connection, id: str, name: str, who: str, now: float) -> Wo
 
 
 def set_terms(work: Work, terms: Terms, effects: Mapping[str, Effect]) -> Organisation:
-    """Changes the terms and writes the event; nothing happens if they are so already."""
+    """Changes the terms and writes the event; nothing happens if they are so already. What holds need not be said."""
     before = read(work)
-    if (before.terms, dict(before.effects)) == (terms, dict(effects)):
+    effects = {rule: effect for rule, effect in effects.items() if effect is not Effect.HOLDS}
+    if (before.terms, before.effects) == (terms, effects):
         return before
     content = set_by_owner(terms, effects)
     work.connection.execute(
