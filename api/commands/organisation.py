@@ -107,6 +107,7 @@ def _set(arguments: argparse.Namespace, store: Store, gate: Gate, now: float) ->
 
     from api.identity.terms import BadTerms, check_terms
     from api.identity.tokens import at_command_line
+    from api.service.rulebooks import NoSuchRule, NotLowered, check_effects
     from api.store.organisations import read, set_terms
     from audit.nouns.clearance import Effect
     from audit.nouns.risk import Level
@@ -120,12 +121,12 @@ def _set(arguments: argparse.Namespace, store: Store, gate: Gate, now: float) ->
             level = Level[arguments.hold_at.upper()] if arguments.hold_at else before.terms.hold_at
             terms = replace(before.terms, hold_at=level, **changes)
             effects = {rule: Effect(what) for rule, what in arguments.effect}
-            weaker = {rule: effect for rule, effect in effects.items() if effect is not Effect.HOLDS}
-            check_terms(terms, weaker, gate.in_force.auditor(work, level).rulebook.rules)
+            check_terms(terms)
+            check_effects(gate.in_force.auditor(work, level).rulebook, effects, before.effects)
             after = set_terms(work, terms, {**before.effects, **effects})
             gone = gate.recheck(work)
-    except BadTerms as error:
-        raise Refused(str(error)) from error
+    except (BadTerms, NoSuchRule, NotLowered) as error:
+        raise Refused(f"Nothing was set: {error}") from error
     print("\n".join(_lines(after)))
     for start in gone:
         print(f"  revoked: start {start.id} of {start.unit}, which would not be cleared by these terms")

@@ -25,6 +25,7 @@ PREFIX = "csa_"
 _DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 _BODY, _CHECK = 43, 6  # digits of base 62 that 256 and 32 bits take
 _SHAPE = re.compile(rf"{PREFIX}[0-9A-Za-z]{{{_BODY + _CHECK}}}", re.ASCII)
+_UNIT = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}", re.ASCII)
 MOST_NAME = 80
 MOST_UNITS = 200
 HOME, HOME_NAME, FIRST_NAME = "home", "this machine", "first owner"
@@ -135,8 +136,8 @@ def _name(name: str) -> str:
 def _units(role: Role, units: Collection[str]) -> tuple[str, ...]:
     if units and role not in OF_UNITS:
         raise BadToken(f"what {'an' if role.value[0] in 'ao' else 'a'} {role.value} changes holds for every unit")
-    if len(units) > MOST_UNITS or not all(unit and len(unit) <= MOST_NAME and unit.isprintable() for unit in units):
-        raise BadToken(f"it can name at most {MOST_UNITS} units, each by an id of 1 to {MOST_NAME} characters")
+    if len(units) > MOST_UNITS or not all(_UNIT.fullmatch(unit) for unit in units):
+        raise BadToken(f"it can name at most {MOST_UNITS} units, each by its id")
     return tuple(sorted(set(units)))
 
 

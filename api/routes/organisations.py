@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-import time
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, Header, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from fastapi import APIRouter, Depends, Request, Response
+from pydantic import BaseModel, Field
 
 from api.errors import Refusal
 from api.identity.caller import Caller, needs
 from api.identity.rights import Right
-from api.identity.terms import MOST_DAYS, MOST_HOURS, MOST_VALID, BadTerms, check_terms
-from api.routes.state import json_answer
-from api.service.gate import Gate
+from api.identity.terms import MOST_DAYS, MOST_HOURS, MOST_VALID
+from api.record_models import Sent
+from api.routes.desk import Answer, Body, answered, desk_of, parsed, same_edition, tag, taking, write
+from api.service.rulebooks import NoSuchRule, NotLowered, check_effects
 from api.store import organisations
-from api.store.database import Store
+from api.store.database import Work
 from api.store.organisations import Organisation
 from audit.nouns.clearance import Effect, Terms
 from audit.nouns.risk import Level
 
 router = APIRouter(prefix="/organisation", tags=["organisation"])
 
-Tag = {"ETag": {"description": "changes with terms and effects", "schema": {"type": "string"}}}
 
-
-class TermsLine(BaseModel):
-    """When a start is held whatever else is found."""
-
-    model_config = ConfigDict(extra="forbid", strict=True)
+class TermsSent(Sent):
+    """When a start is held, whatever else is found."""
 
     hold_at: Literal["high", "serious", "medium", "low"] = Field(description="lowest risk level that holds a start")
     most_hours: float = Field(gt=0, le=MOST_HOURS, description="engine hours after which a new setup is needed, h")
@@ -36,70 +32,73 @@ class TermsLine(BaseModel):
     valid_for: float = Field(gt=0, le=MOST_VALID, description="how long a cleared start's certificate is good, h")
 
 
-class OwnerSets(BaseModel):
-    """What an owner can set."""
-
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-    terms: TermsLine
-    effects: dict[str, Literal["shown", "warned", "holds"]] = Field(
-        description="by rule, what a broken one does; a rule that is not here holds. Danger to people always holds."
-    )
+Effects = Annotated[
+    dict[str, Literal["shown", "warned", "holds"]],
+    Field(description="by rule, what a broken one does; others hold, and danger to people always does"),
+]
 
 
-class OrganisationAnswer(OwnerSets):
+class OrganisationSent(Sent):
+    """What an owner sets."""
+
+    terms: TermsSent
+    effects: Effects
+
+
+class OrganisationAnswer(BaseModel):
     """An organisation."""
 
     id: str
     name: str
+    terms: TermsSent
+    effects: Effects
 
 
-class Changed(OrganisationAnswer):
+class ChangedOrganisation(OrganisationAnswer):
     """The organisation as it is now."""
 
-    revoked_starts: list[str] = Field(description="certificates that were good, and would not be given by these terms")
+    revoked_starts: list[str] = Field(description="ids of good starts that would not be cleared by these terms")
 
 
 @router.get(
-    "",
-    response_model=OrganisationAnswer,
-    responses={200: {"headers": Tag}},
-    summary="The organisation that the token is of, its terms for a start and what broken rules do",
+    "", response_model=OrganisationAnswer, summary="The caller's organisation, its terms and what broken rules do"
 )
 def organisation(request: Request, caller: Annotated[Caller, Depends(needs(Right.READ))]) -> Response:
-    with _store(request).reading(caller.organisation, time.time()) as work:
-        return _answer(organisations.read(work))
+    desk = desk_of(request)
+    with desk.store.reading(caller.organisation, desk.clock()) as work:
+        found = organisations.read(work)
+    return answered(request, organisation_json(found), _tag(found))
 
 
 @router.put(
     "",
-    response_model=Changed,
-    responses={200: {"headers": Tag}},
-    summary="Set the terms for a start and what broken rules do",
-    description="Takes the ETag of GET /organisation as If-Match, so that no change of another owner is lost. "
-    "Certificates that would not be given by the new terms are revoked at once.",
+    response_model=ChangedOrganisation,
+    summary="Set the terms for a start, and what broken rules do",
+    description="Needs the ETag last seen as If-Match. Certificates that would not be given by the new terms are "
+    "revoked at once.",
+    openapi_extra=taking(OrganisationSent),
 )
 def set_organisation(
-    request: Request,
-    body: OwnerSets,
-    caller: Annotated[Caller, Depends(needs(Right.ADMINISTER))],
-    if_match: Annotated[str | None, Header(description="ETag of what is to be changed")] = None,
+    request: Request, body: Body, caller: Annotated[Caller, Depends(needs(Right.ADMINISTER))]
 ) -> Response:
-    gate: Gate = request.app.state.gate
-    terms = Terms(Level[body.terms.hold_at.upper()], body.terms.most_hours, body.terms.most_days, body.terms.valid_for)
-    effects = {rule: Effect(effect) for rule, effect in body.effects.items()}
-    if if_match is None:
-        raise Refusal(428, "ETag needed", "Send the ETag of GET /organisation as If-Match.")
-    try:
-        with _store(request).writing(caller.organisation, caller.who, time.time()) as work:
-            if if_match.strip().removeprefix("W/") != _tag(organisations.read(work)):
-                raise Refusal(412, "Changed meanwhile", "The organisation was changed since; read it again first.")
-            check_terms(terms, effects, gate.in_force.auditor(work, terms.hold_at).rulebook.rules)
-            after = organisations.set_terms(work, terms, effects)
-            gone = gate.recheck(work)
-    except BadTerms as error:
-        raise Refusal(422, "Terms refused", str(error)) from error
-    return _answer(after, revoked_starts=[start.id for start in gone])
+    sent = parsed(OrganisationSent, body)
+    desk = desk_of(request)
+    level = Level[sent.terms.hold_at.upper()]
+    terms = Terms(level, sent.terms.most_hours, sent.terms.most_days, sent.terms.valid_for)
+    effects = {rule: Effect(effect) for rule, effect in sent.effects.items()}
+
+    def work_out(work: Work) -> Answer:
+        before = organisations.read(work)
+        same_edition(request, _tag(before))
+        try:
+            check_effects(desk.in_force.auditor(work, level).rulebook, effects, before.effects)
+        except (NoSuchRule, NotLowered) as error:
+            raise Refusal(422, "Terms refused", str(error)) from error
+        after = organisations.set_terms(work, terms, effects)
+        gone = [start.id for start in desk.gate.recheck(work)]
+        return Answer(200, {**organisation_json(after), "revoked_starts": gone}, {"ETag": _tag(after)})
+
+    return write(request, caller, body, work_out)
 
 
 def organisation_json(found: Organisation) -> dict[str, Any]:
@@ -107,16 +106,5 @@ def organisation_json(found: Organisation) -> dict[str, Any]:
     return {"id": found.id, "name": found.name, **organisations.set_by_owner(found.terms, found.effects)}
 
 
-def _answer(found: Organisation, **more: object) -> Response:
-    answer = json_answer({**organisation_json(found), **more})
-    answer.headers["ETag"] = _tag(found)
-    return answer
-
-
 def _tag(found: Organisation) -> str:
-    return f'"{found.edition[:32]}"'
-
-
-def _store(request: Request) -> Store:
-    found: Store = request.app.state.store  # there is one wherever there is a caller
-    return found
+    return tag(found.edition[:32])

@@ -128,7 +128,9 @@ def test_what_holds_for_every_unit_can_t_be_kept_to_some(ridgeline: Store, role:
         make(work, OWNER, "one", role, ["unit-01"])
 
 
-@pytest.mark.parametrize("units", [[""], ["a\n"], ["x" * 81], [f"unit-{number}" for number in range(201)]])
+@pytest.mark.parametrize(
+    "units", [[""], ["a\n"], ["a b"], ["-a"], ["x" * 81], [f"unit-{number}" for number in range(201)]]
+)
 def test_units_that_are_none(ridgeline: Store, units: list[str]) -> None:
     with pytest.raises(BadToken), ridgeline.writing("ridgeline", OWNER.who, NOW) as work:
         make(work, OWNER, "one", Role.READER, units)
