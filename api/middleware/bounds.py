@@ -13,8 +13,8 @@ from audit.intake.json_text import MOST_BYTES
 
 USUAL = 2 * MOST_BYTES
 """Bytes that a body may have where a route says nothing of its own: room for a setup and what is asked of it."""
-FREE = frozenset({"/health/live", "/health/ready"})
-"""Never counted against a rate: whoever watches the server must not be the one who is turned away."""
+FREE = "/health/live"
+"""Never counted against a rate: a server that is merely busy must not be started again."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,7 @@ class Passage:
 
     def charges(self, scope: Scope) -> list[Charge]:
         """What a request costs its sender, by each rate that there is."""
-        if (self.by_address is None and self.by_token is None) or scope["path"] in FREE:
+        if (self.by_address is None and self.by_token is None) or scope["path"] == FREE:
             return []
         now, found = time.monotonic(), []
         if self.by_address is not None:

@@ -8,6 +8,9 @@ from hashlib import sha256
 from ipaddress import IPv6Address, ip_address
 from math import ceil
 
+_ROUNDING = 1e-5
+"""Seconds by which sums of many parts of a window may be off, on a clock that has run for years."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rate:
@@ -61,13 +64,17 @@ class Spending:
         window, each = self.rate.window, self.rate.window / self.rate.quota
         whole = max(self._whole.pop(key, now), now) + each
         over = whole - now - window
-        if over > 1e-9 * window:  # sums of many parts of the window round off
+        if over > _ROUNDING:
             self._whole[key] = whole - each
-            return Charge(self.rate, 0, ceil(whole - each - now), max(ceil(over), 1))
+            return Charge(self.rate, 0, _up(whole - each - now), max(_up(over), 1))
         self._whole[key] = whole
         if len(self._whole) > self.most_keys:
             self._whole.popitem(last=False)
-        return Charge(self.rate, int((window - (whole - now)) / each + 1e-6), ceil(whole - now), 0)
+        return Charge(self.rate, int((_ROUNDING - over) / each), _up(whole - now), 0)
+
+
+def _up(seconds: float) -> int:
+    return ceil(seconds - _ROUNDING)
 
 
 def key_of_token(authorization: bytes) -> bytes:
