@@ -97,7 +97,7 @@ def _key(header: Mapping[str, Any], kind: str, keys: Mapping[str, PublicKey]) ->
         raise NotGood(
             Flaw.UNKNOWN_KEY,
             "The key that signed it is not among those relied on: fetch the server's keys again; if it is not "
-            "there either, the certificate is forged or the key was withdrawn.",
+            "there either, it is forged or the key was withdrawn.",
         )
     if key.compromised:
         raise NotGood(Flaw.COMPROMISED_KEY, "The key that signed it is no longer secret; nothing it signed counts.")

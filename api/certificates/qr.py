@@ -11,9 +11,11 @@ LEVEL = "m"
 
 
 def svg(text: str, title: str) -> str:
-    """An SVG image of its own, with the quiet zone that the standard asks for."""
+    """An SVG image of any size, with the quiet zone that the standard asks for."""
     out = io.BytesIO()
-    _code(text).save(out, kind="svg", title=title, light="#fff", xmldecl=False)
+    _code(text).save(
+        out, kind="svg", title=title, light="#fff", xmldecl=False, omitsize=True, svgclass=None, lineclass=None
+    )
     return out.getvalue().decode("utf-8")
 
 

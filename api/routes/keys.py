@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from hashlib import sha256
 from typing import Any
 
@@ -12,7 +11,7 @@ from fastapi import APIRouter, Request, Response
 from api.certificates.keyset import jwks
 from api.certificates.revocations import sign
 from api.errors import Refusal
-from api.store.database import Store
+from api.routes.desk import desk_of
 from api.store.keys import current, published, revocations
 
 KEYS_FRESH = 300
@@ -30,8 +29,9 @@ _KEPT: dict[int | str, dict[str, Any]] = {
 
 @router.get("/jwks.json", summary="Public keys of start certificates, a JWK Set (RFC 7517)", responses=_KEPT)
 def key_set(request: Request) -> Response:
-    with _store(request).connection() as connection:
-        keys = published(connection, time.time())
+    desk = desk_of(request)
+    with desk.store.connection() as connection:
+        keys = published(connection, desk.clock())
     body = json.dumps(jwks(keys), separators=(",", ":")).encode()
     tag = f'"{sha256(body).hexdigest()[:32]}"'
     headers = {"ETag": tag, "Cache-Control": f"public, max-age={KEYS_FRESH}"}
@@ -43,18 +43,11 @@ def key_set(request: Request) -> Response:
 
 @router.get("/revoked-starts.json", summary="Starts that are cleared no longer, as a signed list to carry offline")
 def revoked_starts(request: Request) -> Response:
-    now = time.time()
-    with _store(request).connection() as connection:
-        key = current(connection, request.app.state.secret)
-        listed = revocations(connection, request.app.state.issuer, now)
+    desk = desk_of(request)
+    with desk.store.connection() as connection:
+        key = current(connection, desk.secret)
+        listed = revocations(connection, desk.address, desk.clock())
     if key is None:
         raise Refusal(404, "Not found", "Nothing was ever signed here, so there is nothing to revoke.")
     headers = {"Cache-Control": f"public, max-age={REVOKED_FRESH}"}
     return Response(sign(listed, key), media_type="application/json", headers=headers)
-
-
-def _store(request: Request) -> Store:
-    found: Store | None = request.app.state.store
-    if found is None:
-        raise Refusal(404, "Not found", "This server keeps no record, so it signs no certificates.")
-    return found
