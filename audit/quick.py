@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from threading import RLock
 from typing import NamedTuple
 
 import msgspec
@@ -60,6 +61,7 @@ class Quick:
         self.rulebook, self.hold_at, self.sheet = rulebook, hold_at, sheet
         self.tables = Tables()
         self.kept = Kept()
+        self.compiling = RLock()  # one thread at a time: compiled questions are kept and shared
         self._lines: dict[str, CardLines] = {}
 
     def read(self, line: bytes, refuse_repeats: bool) -> Read:
@@ -71,8 +73,8 @@ class Quick:
         machine = self.rulebook.machines.get(card)
         if machine is None:
             raise NotQuick
-        self._lines[card] = CardLines(self, machine)
-        return self._lines[card]
+        with self.compiling:
+            return self._lines.setdefault(card, CardLines(self, machine))
 
 
 class CardLines:
@@ -127,12 +129,13 @@ class CardLines:
         crop = find_crop(written, self.shared.rulebook)
         if not crop:
             raise NotQuick
-        run = self.runs.get(crop)
-        if run is None:
-            sheet = self.shared.sheet(self.card.id, crop)
-            reading = compile_sheet(sheet, {"job.crop": crop}, self.inputs(), self.shared.kept)
-            run = self.runs[crop] = _Run(reading, self.shared.hold_at)
-        return run
+        with self.shared.compiling:
+            run = self.runs.get(crop)
+            if run is None:
+                sheet = self.shared.sheet(self.card.id, crop)
+                reading = compile_sheet(sheet, {"job.crop": crop}, self.inputs(), self.shared.kept)
+                run = self.runs[crop] = _Run(reading, self.shared.hold_at)
+            return run
 
     def inputs(self) -> dict[str, Table | None]:
         """Every quantity that a decoded line gives, in the order in which ``judge`` hands them over."""
