@@ -6,13 +6,13 @@ import argparse
 import json
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.commands.token import Refused, add_store, organisation_of, with_store
-from api.status import CLEARED
+from api.status import BAD_INPUT, CLEARED
 
 if TYPE_CHECKING:
-    from api.service.gate import Gate
     from api.store.database import Store
     from api.store.organisations import Organisation
 
@@ -28,9 +28,6 @@ EXAMPLES = {
 }
 LEVELS = ("high", "serious", "medium", "low")
 EFFECTS = ("shown", "warned", "holds")
-
-GateOf = Callable[[argparse.Namespace, "Store"], "Gate"]
-"""The gate of a store, by the rulebook that the command names."""
 
 
 def add(command: argparse.ArgumentParser, name: str) -> None:
@@ -51,16 +48,16 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
             "--effect", action="append", default=[], type=_effect, metavar="RULE=WHAT",
             help="what a broken rule does: shown, warned or holds; repeatable",
         )  # fmt: skip
+        command.add_argument(
+            "--site", action="append", default=[], type=Path, metavar="DIR",
+            help="folder of site rules, the same as the server is started with; repeatable",
+        )  # fmt: skip
     add_store(command)
 
 
-def organisation(
-    arguments: argparse.Namespace, name: str, gate_of: GateOf, clock: Callable[[], float] = time.time
-) -> int:
+def organisation(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
     """Run one of the commands; status 0 done, 2 bad input."""
-    if name == "set":
-        return with_store(arguments, lambda store: _set(arguments, store, gate_of(arguments, store), clock()))
-    return with_store(arguments, lambda store: {"make": _make, "show": _show}[name](arguments, store, clock()))
+    return with_store(arguments, lambda store: _RUN[name](arguments, store, clock()))
 
 
 def _make(arguments: argparse.Namespace, store: Store, now: float) -> int:
@@ -102,30 +99,39 @@ def _show(arguments: argparse.Namespace, store: Store, now: float) -> int:
     return CLEARED
 
 
-def _set(arguments: argparse.Namespace, store: Store, gate: Gate, now: float) -> int:
+def _set(arguments: argparse.Namespace, store: Store, now: float) -> int:
     from dataclasses import replace
 
+    from api.environment import say_problems
     from api.identity.terms import BadTerms, check_terms
     from api.identity.tokens import at_command_line
+    from api.service.gate import Gate
+    from api.service.in_force import InForce, Unreadable, read_shipped
     from api.service.rulebooks import NoSuchRule, NotLowered, check_effects
     from api.store.organisations import read, set_terms
     from audit.nouns.clearance import Effect
+    from audit.nouns.problem import BadInput
     from audit.nouns.risk import Level
 
     given = {"most_hours": arguments.most_hours, "most_days": arguments.most_days, "valid_for": arguments.valid_for}
     changes = {key: value for key, value in given.items() if value is not None}
     caller = at_command_line(organisation_of(arguments, store))
     try:
+        in_force = InForce(store, read_shipped(arguments.site))
+        in_force.prepare(caller.organisation)
         with store.writing(caller.organisation, caller.who, now) as work:
             before = read(work)
             level = Level[arguments.hold_at.upper()] if arguments.hold_at else before.terms.hold_at
             terms = replace(before.terms, hold_at=level, **changes)
             effects = {rule: Effect(what) for rule, what in arguments.effect}
             check_terms(terms)
-            check_effects(gate.in_force.auditor(work, level).rulebook, effects, before.effects)
+            check_effects(in_force.rulebook(work), effects, before.effects)
             after = set_terms(work, terms, {**before.effects, **effects})
-            gone = gate.recheck(work)
-    except (BadTerms, NoSuchRule, NotLowered) as error:
+            gone = Gate(in_force, "").recheck(work)
+    except BadInput as error:
+        say_problems(error.problems)
+        return BAD_INPUT
+    except (BadTerms, NoSuchRule, NotLowered, Unreadable) as error:
         raise Refused(f"Nothing was set: {error}") from error
     print("\n".join(_lines(after)))
     for start in gone:
@@ -149,3 +155,6 @@ def _effect(text: str) -> tuple[str, str]:
     if not rule or what not in EFFECTS:
         raise argparse.ArgumentTypeError(f"must be RULE=WHAT, with WHAT one of {', '.join(EFFECTS)}")
     return rule, what
+
+
+_RUN = {"make": _make, "show": _show, "set": _set}

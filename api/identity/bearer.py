@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from joserfc import jws
@@ -44,12 +43,16 @@ class _Registry(jws.JWSRegistry):
         return super().get_alg(_newer(name))
 
 
-@dataclass(frozen=True, slots=True)
 class Bearer:
-    """Checks the tokens of one sign-on."""
+    """Checks the tokens of one sign-on.
 
-    sign_on: SignOn
-    issuer: Issuer
+    Args:
+        issuer: gives its keys; fetched from its own address if not given.
+    """
+
+    def __init__(self, sign_on: SignOn, issuer: Issuer | None = None) -> None:
+        self.sign_on = sign_on
+        self.issuer = issuer or Issuer(sign_on.issuer)
 
     def caller(self, text: str, now: float) -> Caller:
         """Who holds a token. Raises NotGood, NoRole, IssuerDown.

@@ -93,7 +93,9 @@ def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None
     if identity is None:
         raise Refusal(404, "Not found", "This server keeps no record, so there is nothing here.")
     address = request.client.host if request.client else ""
-    return identity.caller(request.headers.getlist("authorization"), address)
+    found = identity.caller(request.headers.getlist("authorization"), address)
+    request.state.caller = found  # for the log, and for what is judged by the organisation's own rulebook
+    return found
 
 
 @cache
@@ -107,8 +109,8 @@ def needs(right: Right) -> Callable[[Caller], Caller]:
     return caller_with_right
 
 
-def add_identity(app: FastAPI, identity: Identity) -> None:
-    """Make an app ask who is there, and its refusals say how to ask better."""
+def add_identity(app: FastAPI, identity: Identity | None) -> None:
+    """Make an app ask who is there, and its refusals say how to ask better; None where there is nothing to ask for."""
     app.state.identity = identity
 
     @app.exception_handler(AccessRefused)

@@ -91,7 +91,7 @@ def set_organisation(
         before = organisations.read(work)
         same_edition(request, _tag(before))
         try:
-            check_effects(desk.in_force.auditor(work, level).rulebook, effects, before.effects)
+            check_effects(desk.in_force.rulebook(work), effects, before.effects)
         except (NoSuchRule, NotLowered) as error:
             raise Refusal(422, "Terms refused", str(error)) from error
         after = organisations.set_terms(work, terms, effects)

@@ -9,7 +9,6 @@ from pydantic import BaseModel, Field
 
 from api.errors import Refusal
 from api.identity.caller import Caller, forbidden, needs
-from api.identity.door import Identity
 from api.identity.rights import Right, Role
 from api.identity.tokens import BadToken, LastOwner, NotAllowed, make, revoke
 from api.record_models import PageOf, Sent
@@ -114,7 +113,7 @@ def revoke_token(
             raise Refusal(409, "Last owner", f"The token was not revoked: {error}") from error
         return Answer(200, token_json(ended, work.now))
 
-    identity: Identity = request.app.state.identity
+    identity = desk_of(request).identity
     answer = write(request, caller, b"", work_out)
     identity.forget()
     return answer

@@ -59,7 +59,7 @@ def test_audience_may_be_a_list(bearer: Bearer, local: Any, clock: Any) -> None:
 
 
 def test_claims_may_stand_deeper(bearer: Bearer, local: Any, clock: Any) -> None:
-    deep = replace(bearer, sign_on=replace(bearer.sign_on, roles_claim=("realm", "roles")))
+    deep = Bearer(replace(bearer.sign_on, roles_claim=("realm", "roles")), bearer.issuer)
     claims = local.claims(realm={"roles": "harvest lead".replace(" ", "-")})
     with pytest.raises(NoRole):
         deep.caller(local.token(claims), clock())
@@ -130,7 +130,7 @@ def test_hs256_with_the_public_key_as_its_secret(bearer: Bearer, local: Any, clo
 
 
 def test_an_algorithm_that_the_settings_leave_out(bearer: Bearer, local: Any, clock: Any, ec: Any) -> None:
-    strict = replace(bearer, sign_on=replace(bearer.sign_on, algorithms=("RS256",)))
+    strict = Bearer(replace(bearer.sign_on, algorithms=("RS256",)), bearer.issuer)
     refused(strict, local.token(key=ec, alg="ES256"), clock(), "of a kind that is not taken")
 
 
@@ -245,7 +245,7 @@ def test_a_token_of_another_kind(bearer: Bearer, local: Any, clock: Any, kind: A
 
 @pytest.mark.parametrize("kind", ["JWT", "jwt", None, "application/at+jwt", "AT+JWT"])
 def test_id_tokens_where_the_settings_take_them(bearer: Bearer, local: Any, clock: Any, kind: Any) -> None:
-    both = replace(bearer, sign_on=replace(bearer.sign_on, id_tokens=True))
+    both = Bearer(replace(bearer.sign_on, id_tokens=True), bearer.issuer)
     assert both.caller(local.token(typ=kind), clock()).who == "sign-on:ana"
 
 
