@@ -2,19 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from types import ModuleType
+from typing import Any
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 
 from api.environment import rulebook
 from api.errors import MEDIA, add_handlers
+from api.identity.caller import add_identity, needs
+from api.identity.rights import Right
+from api.middleware import add_middleware
+from api.middleware.bounds import Bounds
 from api.models import ProblemAnswer
-from api.routes import audits, cards, health, plans
+from api.routes import (
+    acceptances,
+    audits,
+    cards,
+    health,
+    keys,
+    metrics,
+    organisations,
+    plans,
+    record,
+    starts,
+    tokens,
+    units,
+)
 from api.routes import rulebook as rulebook_routes
-from audit.auditor import Auditor
+from api.service.desk import Desk
+from api.service.in_force import Engines
 from audit.nouns.risk import Level
-from audit.planning.planner import Planner
 
 ABOUT = """Checks combine harvester setups against a declarative rulebook and ranks what is wrong by risk of damage.
 
@@ -24,22 +43,36 @@ guards back on before the engine is started. The machine's manual, local codes a
 
 _PROBLEMS = {
     400: "not JSON, or not UTF-8",
+    401: "no token, or one that opens nothing",
+    403: "the caller may not do this",
     404: "no such thing",
     405: "no such method here",
-    413: "more bytes than a setup may have",
+    409: "it can't be done as things are",
+    412: "changed since it was last seen",
+    413: "more bytes than a body may have",
     415: "not sent as JSON",
-    422: "a setup or query that was read and refused; `problems` says what is wrong, where, and what to do",
-    500: "the audit failed; nothing was judged",
-    503: "time ran out before any plan was found",
+    422: "a setup, body or query that was read and refused; `problems` says what is wrong, where, and what to do",
+    428: "If-Match is missing",
+    429: "too many requests, or too many bad tokens",
+    500: "it failed; nothing was judged or written",
+    503: "not now: time ran out, or the store can't be used",
 }
+_ALWAYS = (405, 413, 422, 429, 500)
+_SENT = (400, 415)
+_SIGNED_ON = (401, 403)
+_ON_RECORD = (*_SIGNED_ON, *_SENT, 404, 409, 412, 428, 503)
 
 
-def create_app(sites: Sequence[Path] = (), hold_at: Level = Level.HIGH) -> FastAPI:
+def create_app(
+    sites: Sequence[Path] = (), hold_at: Level = Level.HIGH, desk: Desk | None = None, bounds: Bounds | None = None
+) -> FastAPI:
     """The app with its rulebook read once. Raises BadInput for a rulebook that can't be read.
 
     Args:
         sites: folders of rules and cards laid over the shipped ones.
-        hold_at: lowest risk level that holds a harvest start.
+        hold_at: lowest risk level that holds a harvest start where an organisation has not set its own.
+        desk: the service of record; without it the app only audits and plans, for whoever reaches it.
+        bounds: limits of size and rate.
     """
     app = FastAPI(
         title="Combine setup audit",
@@ -49,19 +82,33 @@ def create_app(sites: Sequence[Path] = (), hold_at: Level = Level.HIGH) -> FastA
         redoc_url=None,
         redirect_slashes=False,
     )
-    app.state.auditor = Auditor(rulebook(sites), hold_at)
-    app.state.planners = {level: Planner(app.state.auditor.rulebook, level) for level in Level}
+    app.state.desk, app.state.hold_at = desk, hold_at
+    app.state.engines = Engines(desk.in_force.shipped.rulebook if desk else rulebook(sites))
     add_handlers(app)
-    always = (405, 422, 500)
-    sent = (400, 413, 415)
-    only = {"audits": sent, "plans": (*sent, 503), "cards": (404,), "rulebook": (404,), "health": ()}
-    for module in (audits, plans, rulebook_routes, cards, health):
-        name = module.__name__.rpartition(".")[2]
-        app.include_router(
-            module.router,
-            responses={
-                status: {"description": _PROBLEMS[status], "model": ProblemAnswer, "content": {MEDIA: {}}}
-                for status in (*always, *only[name])
-            },
-        )
+    add_identity(app, desk.identity if desk else None)
+    add_middleware(app, bounds)
+    open_to_all: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
+        (health, ()),
+        (metrics, _SIGNED_ON),
+        (keys, (404, 503)),
+    )
+    for module, problems in open_to_all:
+        app.include_router(module.router, responses=_responses(problems))
+    asked = () if desk is None else (Depends(needs(Right.READ)),)
+    audited: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
+        (audits, _SENT), (plans, (*_SENT, 503)), (rulebook_routes, (404,)), (cards, (404,)),
+    )  # fmt: skip
+    for module, problems in audited:
+        signed_on = () if desk is None else _SIGNED_ON
+        app.include_router(module.router, dependencies=asked, responses=_responses((*signed_on, *problems)))
+    if desk is not None:
+        for module in (units, starts, acceptances, record, organisations, tokens):
+            app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app
+
+
+def _responses(problems: Iterable[int]) -> dict[int | str, dict[str, Any]]:
+    return {
+        status: {"description": _PROBLEMS[status], "model": ProblemAnswer, "content": {MEDIA: {}}}
+        for status in (*_ALWAYS, *problems)
+    }

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import sys
 from collections.abc import Iterator, Sequence
 from itertools import product
 from pathlib import Path
 
+from api.commands.options import add_site
 from api.environment import page, rulebook, say_problems
 from api.status import BAD_INPUT, CLEARED
 from api.text import Page
@@ -27,6 +29,47 @@ from audit.nouns.vocabulary import on_card
 from audit.sheet import Sheet, make_sheet
 
 MOST_COMBINATIONS = 24
+
+
+SAYS = {
+    "show": "list the cards, or one in walk-round order",
+    "new": "print a card to start from",
+    "check": "check card files and preview their speeds",
+}
+EXAMPLES = {
+    "show": (
+        "setup-audit card show axial-single",
+        "setup-audit card show axial-single --blank --crop soybean > unit-07.json",
+    ),
+    "new": ("setup-audit card new our-axial > our-axial.yaml",),
+    "check": ("setup-audit card check our-axial.yaml",),
+}
+
+
+def add(command: argparse.ArgumentParser, name: str) -> None:
+    """Arguments and options of one of the commands."""
+    if name == "new":
+        command.add_argument("name", help="id of the new card, such as our-axial")
+        return
+    if name == "check":
+        command.add_argument("files", nargs="+", type=Path, metavar="FILE", help="a card")
+    else:
+        command.add_argument("card", nargs="?", help="id of a card")
+        command.add_argument("--blank", action="store_true", help="an empty setup to fill in")
+        command.add_argument("--crop", default="corn", help="crop of the empty setup (corn)")
+        command.add_argument("--json", action="store_true", help="for programs")
+    add_site(command)
+
+
+def run(arguments: argparse.Namespace, name: str) -> int:
+    """Run one of the commands."""
+    if name == "new":
+        return new(arguments.name)
+    if name == "check":
+        return check(arguments.files, arguments.site)
+    if arguments.blank:
+        return blank(arguments.card, arguments.crop, arguments.site)
+    return show(arguments.card, arguments.site, arguments.json)
 
 
 def show(name: str | None, sites: Sequence[Path], as_json: bool) -> int:

@@ -6,6 +6,7 @@ import argparse
 import json
 import sys
 
+from api.commands.options import add_fitted, add_planning
 from api.commands.plan import TOO_SLOW, locks_of, one_setup, plan_page, planner, status
 from api.environment import rulebook, say_problems
 from api.plan_wire import changeover_json, out_of_time_after
@@ -23,7 +24,26 @@ OF_A_SETUP = ("leave", "without", "people", "minutes")
 OF_A_CARD = ("card", "from_crop", "fitted")
 
 
-def changeover(arguments: argparse.Namespace) -> int:
+EXAMPLES = {
+    "changeover": (
+        "setup-audit changeover unit-07.json --to soybean --header draper",
+        "setup-audit changeover --card axial-single --from corn --to soybean",
+    )
+}
+
+
+def add(command: argparse.ArgumentParser, _: str) -> None:
+    """The command's arguments and options."""
+    command.add_argument("file", nargs="?", metavar="FILE", help="one setup; - for a pipe; else --card and --from")
+    command.add_argument("--to", required=True, metavar="CROP", help="crop to change to")
+    command.add_argument("--header", metavar="KIND", help="kind of header for it (today's if it suits)")
+    command.add_argument("--card", help="without a setup: any machine of this card that is in order")
+    command.add_argument("--from", dest="from_crop", metavar="CROP", help="without a setup: the crop it is set for")
+    add_fitted(command)
+    add_planning(command)
+
+
+def run(arguments: argparse.Namespace, _: str) -> int:
     """The work from one crop to another: for a machine as found, or for any machine of a card that is in order."""
     try:
         found = rulebook(arguments.site)

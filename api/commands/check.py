@@ -11,6 +11,7 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import BinaryIO
 
+from api.commands.options import add_hold_at, add_site
 from api.environment import page, rulebook, say_problems
 from api.inputs import setups_in
 from api.status import BAD_INPUT, CLEARED, HELD
@@ -21,6 +22,14 @@ from audit.nouns.finding import Clearance, Report
 from audit.nouns.problem import BadInput, Place, Problem
 from audit.nouns.risk import Level
 from audit.nouns.rule import Verdict
+
+EXAMPLES = {
+    "check": (
+        "setup-audit check unit-07.json",
+        "setup-audit check fleet.ndjson --brief --hold-at serious",
+        "setup-audit check - --json < unit-07.json",
+    )
+}
 
 
 @dataclass
@@ -43,7 +52,19 @@ class Tally:
         return BAD_INPUT if self.refused else HELD if self.held else CLEARED
 
 
-def check(arguments: argparse.Namespace) -> int:
+def add(command: argparse.ArgumentParser, _: str) -> None:
+    """The command's arguments and options."""
+    command.add_argument("files", nargs="+", metavar="FILE", help="JSON, an array, or one setup a line; - for a pipe")
+    length = command.add_mutually_exclusive_group()
+    length.add_argument("--json", action="store_true", help="one report a line, for programs")
+    length.add_argument("--brief", action="store_true", help="a line for each finding (usual for many setups)")
+    length.add_argument("--full", action="store_true", help="every finding in full (usual for one setup)")
+    command.add_argument("--facts", action="store_true", help="also what was computed, with formula and inputs")
+    add_hold_at(command)
+    add_site(command)
+
+
+def run(arguments: argparse.Namespace, _: str) -> int:
     """Audit every setup of every file; a bad one stops nothing and is counted."""
     try:
         auditor = Auditor(rulebook(arguments.site), Level[arguments.hold_at.upper()])

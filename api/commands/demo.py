@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 from collections.abc import Iterator
@@ -18,7 +19,14 @@ from audit.nouns.problem import BadInput
 FOLDER = Path(__file__).parents[1] / "demo"
 
 
-def demo() -> int:
+EXAMPLES = {"demo": ("setup-audit demo",)}
+
+
+def add(_: argparse.ArgumentParser, __: str) -> None:
+    """It takes no arguments."""
+
+
+def run(_: argparse.Namespace, __: str) -> int:
     """Audit the demo fleet: a line for each unit, then every ranked finding of the fleet, worst first."""
     try:
         auditor = Auditor(rulebook())

@@ -7,6 +7,7 @@ import json
 import sys
 from pathlib import Path
 
+from api.commands.options import add_planning
 from api.environment import page, rulebook, say_problems
 from api.inputs import setups_in
 from api.plan_text import PlanPage
@@ -27,7 +28,21 @@ from audit.planning.solver import OutOfTime
 TOO_SLOW = "time ran out before any plan was found; give it more with --seconds."
 
 
-def plan(arguments: argparse.Namespace) -> int:
+EXAMPLES = {
+    "plan": (
+        "setup-audit plan unit-07.json",
+        "setup-audit plan unit-07.json --leave feeder.drum --without 'lifting strap' --people 1 --minutes 240",
+    )
+}
+
+
+def add(command: argparse.ArgumentParser, _: str) -> None:
+    """The command's arguments and options."""
+    command.add_argument("file", metavar="FILE", help="one setup; - for a pipe")
+    add_planning(command)
+
+
+def run(arguments: argparse.Namespace, _: str) -> int:
     """The cheapest work that puts a setup right, in walking order."""
     try:
         found = rulebook(arguments.site)

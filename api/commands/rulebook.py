@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from api.catalogue import rule_json, rule_line_json
+from api.commands.options import add_site
 from api.environment import page, rulebook, say_problems
 from api.plan_wire import setup_json
 from api.status import BAD_INPUT, CLEARED, HELD
@@ -21,6 +22,46 @@ from audit.nouns.rulebook import Rulebook
 
 LISTED = {"--card": "card show", "--legal": "card show", "--near": "rulebook show"}
 """The command that lists what an option may name."""
+
+
+SAYS = {
+    "check": "load every file and run every rule's own cases",
+    "show": "list the rules, or one in full",
+    "prove": "look for contradictions: a legal setup for every machine, a near miss for every rule",
+}
+EXAMPLES = {
+    "check": ("setup-audit rulebook check --site our-rules",),
+    "show": ("setup-audit rulebook show elevator-chain-too-tight",),
+    "prove": (
+        "setup-audit rulebook prove --site our-rules",
+        "setup-audit rulebook prove --legal axial-single corn | setup-audit check -",
+    ),
+}
+
+
+def add(command: argparse.ArgumentParser, name: str) -> None:
+    """Arguments and options of one of the commands."""
+    if name == "show":
+        command.add_argument("rule", nargs="?", help="id of a rule")
+    if name == "prove":
+        command.add_argument("--card", help="counts of this card only")
+        one = command.add_mutually_exclusive_group()
+        one.add_argument(
+            "--legal", nargs="+", metavar=("CARD", "CROP"), help="print a legal setup (card, crop, header)"
+        )
+        one.add_argument("--near", metavar="RULE", help="print a setup that breaks this rule alone")
+    if name != "check":
+        command.add_argument("--json", action="store_true", help="for programs")
+    add_site(command)
+
+
+def run(arguments: argparse.Namespace, name: str) -> int:
+    """Run one of the commands."""
+    if name == "check":
+        return check(arguments.site)
+    if name == "show":
+        return show(arguments.rule, arguments.site, arguments.json)
+    return prove(arguments)
 
 
 def check(sites: Sequence[Path]) -> int:

@@ -8,6 +8,7 @@ import sys
 from typing import Any
 
 from api.commands.changeover import fitted_tree
+from api.commands.options import add_fitted, add_planning
 from api.commands.plan import TOO_SLOW, locks_of, one_setup, plan_page, planner
 from api.environment import rulebook, say_problems
 from api.plan_wire import out_of_time_after, whatif_json
@@ -33,7 +34,26 @@ _JOB = {
 }
 
 
-def whatif(arguments: argparse.Namespace) -> int:
+EXAMPLES = {
+    "whatif": (
+        "setup-audit whatif unit-07.json --set feeder.drum.right=raised --set 'rotor.speed=320 r/min'",
+        "setup-audit whatif unit-07.json --unset feeder.sheave_gap --fitted shoe.stroke=long",
+    )
+}
+
+
+def add(command: argparse.ArgumentParser, _: str) -> None:
+    """The command's arguments and options."""
+    command.add_argument("file", metavar="FILE", help="one setup; - for a pipe")
+    command.add_argument(
+        "--set", action="append", default=[], metavar="NAME=VALUE", help="as in a setup; NAME.left=VALUE for one side"
+    )
+    command.add_argument("--unset", action="append", default=[], metavar="NAME", help="as if it were not known")
+    add_fitted(command)
+    add_planning(command)
+
+
+def run(arguments: argparse.Namespace, _: str) -> int:
     """What some changes would do to a machine as found; nothing is stored."""
     try:
         found = rulebook(arguments.site)

@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.errors import Refusal
 from api.models import Audit
-from api.routes.state import auditor_of, json_answer
+from api.routes.state import engines_of, json_answer
 from api.wire import report_json
 from audit.auditor import Auditor
 from audit.intake.json_text import MOST_BYTES
@@ -78,10 +78,8 @@ async def audit(
     ] = None,
 ) -> Response:
     body = await read_body(request)
-    auditor = auditor_of(request)
-    if hold_at is not None:
-        auditor = auditor.holding_at(Level[hold_at.upper()])
-    answer = await run_in_threadpool(_audit, auditor, body, facts)
+    level: Level = request.app.state.hold_at if hold_at is None else Level[hold_at.upper()]
+    answer = await run_in_threadpool(lambda: _audit(engines_of(request).auditor(level), body, facts))
     try:
         return json_answer(answer)
     except UnicodeEncodeError:

@@ -14,7 +14,7 @@ from api.errors import Refusal
 from api.models import Changed, Counts, Digest, FoundFinding, Named, Number, Plan, Question, SideValue
 from api.plan_wire import changeover_json, out_of_time_after, planned_json, whatif_json
 from api.routes.audits import EXAMPLE, SETUP, read_body
-from api.routes.state import auditor_of, json_answer
+from api.routes.state import engines_of, json_answer
 from api.schema import FILLED
 from audit.intake.json_text import decode_json, tree_of
 from audit.intake.locks import NO_LEGAL, read_builds, read_card, read_changes, read_crop, read_header, read_locks
@@ -235,11 +235,14 @@ async def _answer(
     request: Request, hold_at: str | None, work_out: Callable[[Asked, Planner], dict[str, Any]]
 ) -> Response:
     body = await read_body(request)
-    auditor = auditor_of(request)
-    level = auditor.hold_at if hold_at is None else Level[hold_at.upper()]
-    planner: Planner = request.app.state.planners[level]
+    level: Level = request.app.state.hold_at if hold_at is None else Level[hold_at.upper()]
+
+    def answer_in_time() -> dict[str, Any]:
+        planner = engines_of(request).planner(level)
+        return work_out(Asked(body, planner.rulebook), planner)
+
     try:
-        answer = await run_in_threadpool(lambda: work_out(Asked(body, auditor.rulebook), planner))
+        answer = await run_in_threadpool(answer_in_time)
     except OutOfTime:
         detail = f"no plan was found in {SECONDS:g} seconds; nothing says that there is none."
         raise Refusal(503, "Out of time", detail) from None

@@ -1,4 +1,4 @@
-"""What every route needs: the auditor, and answers that a client may keep until the rulebook changes."""
+"""What every route needs: the engines, and answers that a client may keep until the rulebook changes."""
 
 from __future__ import annotations
 
@@ -7,6 +7,9 @@ from typing import Any
 import msgspec
 from fastapi import Request, Response
 
+from api.identity.caller import Caller
+from api.service.desk import Desk
+from api.service.in_force import Engines
 from audit.auditor import Auditor
 
 _encode = msgspec.json.Encoder().encode
@@ -18,10 +21,19 @@ KEPT: dict[int | str, dict[str, Any]] = {
 """Responses of a route that answers by ``kept_answer``, for the OpenAPI document."""
 
 
+def engines_of(request: Request) -> Engines:
+    """What audits and plans: by the rulebook in force of the caller's organisation, else by the app's own."""
+    desk: Desk | None = request.app.state.desk
+    caller: Caller | None = getattr(request.state, "caller", None)
+    if desk is None or caller is None:
+        found: Engines = request.app.state.engines
+        return found
+    return desk.in_force.engines(caller.organisation)
+
+
 def auditor_of(request: Request) -> Auditor:
-    """The one auditor of the app."""
-    found: Auditor = request.app.state.auditor
-    return found
+    """Audits at the level that holds where nothing else is said."""
+    return engines_of(request).auditor(request.app.state.hold_at)
 
 
 def json_answer(content: Any) -> Response:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from api.service.gate import Gate, InForce
+from api.identity.door import Identity
+from api.service.gate import Gate
+from api.service.in_force import InForce
 from api.service.remedies import Remedies
 from api.store.database import Store
 
@@ -17,6 +19,7 @@ class Desk:
     Attributes:
         secret: seals the signing keys.
         clock: s since 1970; read once for a request.
+        signs_on: an organisation's own sign-on is set up.
         address: where people reach this server, for links that are printed; no slash at its end.
     """
 
@@ -24,6 +27,8 @@ class Desk:
     in_force: InForce
     gate: Gate
     remedies: Remedies
+    identity: Identity
     secret: bytes
     clock: Callable[[], float]
     address: str
+    signs_on: bool

@@ -12,10 +12,11 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from threading import Lock
-from typing import Any, Protocol
+from typing import Any
 
 from api.certificates.certificate import LONGEST, Claims, sign
 from api.certificates.keys import SigningKey
+from api.service.in_force import InForce
 from api.service.recording import unit_named, with_hours
 from api.store import acceptances, events, organisations, setups, starts, units
 from api.store.database import Work
@@ -28,7 +29,6 @@ from audit.nouns.clearance import Decision, Job, Judgement, Stand, Terms
 from audit.nouns.finding import Clearance
 from audit.nouns.problem import BadInput
 from audit.nouns.risk import Level
-from audit.planning.planner import Planner
 
 _MOST_KEPT = 4096
 _HOUR, _DAY = 3600.0, 86400.0
@@ -36,14 +36,6 @@ _HOUR, _DAY = 3600.0, 86400.0
 
 class ClockBehind(Exception):
     """The clock stands before what is on record, so nothing can be said of how old anything is."""
-
-
-class InForce(Protocol):
-    """The rulebook in force of an organisation, and what audits and plans by it."""
-
-    def digest(self, work: Work) -> str: ...
-    def auditor(self, work: Work, hold_at: Level) -> Auditor: ...
-    def planner(self, work: Work, hold_at: Level) -> Planner: ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,51 @@
+"""Opens what the service of record needs: the store, the rulebook, the gate, who may ask."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+
+from api.certificates.secret import secret_of
+from api.identity.bearer import Bearer
+from api.identity.door import Identity
+from api.identity.issuer import Issuer
+from api.identity.sign_on import sign_on_of
+from api.service.desk import Desk
+from api.service.gate import Gate
+from api.service.in_force import InForce, read_shipped
+from api.service.remedies import Remedies
+from api.store.database import Store
+
+
+def open_desk(
+    store: Store,
+    sites: Sequence[Path] = (),
+    environment: Mapping[str, str] | None = None,
+    address: str = "http://127.0.0.1:8000",
+    clock: Callable[[], float] = time.time,
+) -> Desk:
+    """Everything that is needed at a desk.
+
+    Args:
+        sites: folders of rules and cards laid over the shipped ones.
+        environment: may name the file of the secret and the settings of a sign-on.
+        address: where people reach this server; its name in certificates.
+
+    Raises: BadInput for a rulebook that can't be read; NoSecret; BadSettings.
+    """
+    around = environment or {}
+    settings = sign_on_of(around)
+    in_force = InForce(store, read_shipped(sites))
+    identity = Identity(store, None if settings is None else Bearer(settings, Issuer(settings.issuer)), clock)
+    return Desk(
+        store=store,
+        in_force=in_force,
+        gate=Gate(in_force, address.rstrip("/")),
+        remedies=Remedies(),
+        identity=identity,
+        secret=secret_of(store.file, around),
+        clock=clock,
+        address=address.rstrip("/"),
+        signs_on=settings is not None,
+    )
