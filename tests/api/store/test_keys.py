@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import multiprocessing
-from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -212,12 +212,14 @@ def test_revoked_starts_are_listed_while_their_certificates_last(store: Store) -
 
 
 @pytest.fixture
-def client(store: Store, monkeypatch: pytest.MonkeyPatch) -> TestClient:
+def client(store: Store) -> TestClient:
+    """A server of these routes only, with as much of a desk as they need."""
     app = FastAPI()
     add_handlers(app)
     app.include_router(keys_route.router)
-    app.state.store, app.state.secret, app.state.issuer = store, SECRET, "https://audit.tarnfield.example"
-    monkeypatch.setattr("api.routes.keys.time.time", lambda: NOW)
+    app.state.desk = SimpleNamespace(
+        store=store, secret=SECRET, address="https://audit.tarnfield.example", clock=lambda: NOW
+    )
     return TestClient(app)
 
 
@@ -260,8 +262,7 @@ def test_a_server_that_signed_nothing_yet(client: TestClient, store: Store) -> N
         assert public_keys(connection) == {}
 
 
-def test_a_server_without_a_store(client: TestClient, tmp_path: Path) -> None:
-    client.app.state.store = None  # type: ignore[attr-defined]
+def test_a_server_without_a_store(client: TestClient) -> None:
+    client.app.state.desk = None  # type: ignore[attr-defined]
     for name in ("jwks", "revoked-starts"):
         assert client.get(f"/.well-known/{name}.json").status_code == 404
-    assert list(tmp_path.glob("*.secret")) == []
