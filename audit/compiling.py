@@ -17,6 +17,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import getitem, itemgetter
+from threading import Lock
 from typing import Any
 
 from audit.answers import Answers, Bare, Kept, Memo, Written, add_facts, checks, hit, names_of
@@ -99,6 +100,7 @@ class _Compiler:
         self.left = self.fold()
         self.variables = {name: f"v{place}" for place, name in enumerate((*inputs, *self.left))}
         self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
+        self.writing = Lock()  # functions of this reading are written one at a time: they share one space of names
         self.space: dict[str, object] = {**FUNCTIONS, "map": map, "list": list, "checks": checks}
         self.numbers = [name for name, table in inputs.items() if isinstance(table, Bare)]
         self.alone: dict[str, list[Question]] = {name: [] for name in inputs if name not in set(self.numbers)}
@@ -326,5 +328,6 @@ class _Maker:
 
     def __call__(self, *values: Value) -> Hit:
         if self.made is None:
-            self.made = self.compiler.maker(self.question, self.variables)
+            with self.compiler.writing:
+                self.made = self.compiler.maker(self.question, self.variables)
         return self.made(*values)

@@ -2,27 +2,42 @@
 
 from __future__ import annotations
 
-import sys
-from concurrent.futures import ThreadPoolExecutor
+import json
+import threading
+import time
+from typing import Any
 
 import pytest
 
 from audit.auditor import Auditor
+from audit.judged import Hit
 from audit.nouns.rulebook import Rulebook
+
+THREADS = 8
 
 
 def test_threads_that_share_an_auditor_get_the_same_answers(
     rulebook: Rulebook, auditor: Auditor, demo_lines: dict[str, tuple[bytes, ...]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    lines = [line for some in demo_lines.values() for line in some[:3]]
+    """Nothing that is made when it is first needed may come out of two threads making it at once."""
+    lines = [line for line in demo_lines["corn"] if json.loads(line)["unit"]["card"] == "axial-single"]
     wanted = [auditor.judge(line, "").hits for line in lines]
     shared = Auditor(rulebook)
-    usual = sys.getswitchinterval()
-    monkeypatch.setattr("audit.intake.structs.MOST_REMEMBERED", 3)
-    sys.setswitchinterval(1e-5)  # threads take turns as often as they can
-    try:
-        with ThreadPoolExecutor(8) as threads:
-            found = list(threads.map(lambda line: shared.judge(line, "").hits, lines * 8))
-    finally:
-        sys.setswitchinterval(usual)
-    assert found == wanted * 8
+    found: list[list[list[Hit]]] = []
+    together = threading.Barrier(THREADS)
+
+    def judge_all() -> None:
+        together.wait()
+        found.append([shared.judge(line, "").hits for line in lines])
+
+    def run_and_let_others_on(code: Any, space: dict[str, Any]) -> None:
+        exec(code, space)
+        time.sleep(0.001)
+
+    monkeypatch.setattr("audit.compiling.exec", run_and_let_others_on, raising=False)
+    threads = [threading.Thread(target=judge_all) for _ in range(THREADS)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert found == [wanted] * THREADS
