@@ -1,28 +1,22 @@
-"""setup-audit backup, setup-audit restore"""
+"""setup-audit backup"""
 
 from __future__ import annotations
 
 import argparse
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
+from textwrap import fill
 from typing import TYPE_CHECKING
 
-from api.commands.token import add_store, with_store
+from api.commands.options import add_store
+from api.commands.token import with_store
 from api.status import BAD_INPUT, CLEARED, HELD
 
 if TYPE_CHECKING:
     from api.store.backup import Copied
 
-SAYS = {
-    "backup": "copy the store into one file, and verify the copy",
-    "restore": "make a store of a backup, after verifying it",
-}
-EXAMPLES = {
-    "backup": "setup-audit backup store-2026-08-11.db --store sqlite:///audit.db",
-    "restore": "setup-audit restore store-2026-08-11.db --store sqlite:///audit.db --replace",
-}
+EXAMPLES = {"backup": ("setup-audit backup store-2026-08-11.db",)}
 SECRET = (
     "The server's secret is not in it: keep that file too, and apart from this one. Without it the server signs with a "
     "new key; what it signed before still verifies."
@@ -35,35 +29,21 @@ MOST_TOLD = 50
 """Most faults that are printed."""
 
 
-def add(command: argparse.ArgumentParser, name: str) -> None:
-    """Arguments and options of one of the commands."""
-    command.add_argument("file", type=Path, metavar="FILE", help="the backup: one SQLite file, whatever the store is")
-    if name == "restore":
-        command.add_argument("--replace", action="store_true", help="put a SQLite store that is there aside")
+def add(command: argparse.ArgumentParser, _: str) -> None:
+    """The command's arguments."""
+    command.add_argument("file", type=Path, metavar="FILE", help="a new file: a SQLite database, whatever the store is")
     add_store(command)
-    command.epilog = f"{command.epilog or ''}\n\n{SECRET}\n{SERVER_TOOLS}".strip()
+    command.epilog = f"{command.epilog}\n\n{fill(SECRET)}\n\n{fill(SERVER_TOOLS)}"
 
 
-def backup(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace, _: str) -> int:
     """Copies a store; status 0 done, 1 the store has faults and nothing was made, 2 bad input."""
     from api.store.backup import back_up
 
     if not is_there(arguments.store):
         return BAD_INPUT
-    return with_store(
-        arguments,
-        lambda store: _told(lambda: back_up(store, arguments.file), f"{arguments.file} is a verified copy. {SECRET}"),
-    )
-
-
-def restore(arguments: argparse.Namespace, clock: Callable[[], float] = time.time) -> int:
-    """Makes a store of a backup; status 0 done, 1 the backup has faults and nothing was changed, 2 bad input."""
-    from api.store.backup import restore as restored
-
-    return _told(
-        lambda: restored(arguments.file, arguments.store, arguments.replace, clock()),
-        f"{arguments.file} was restored. What was written after it was made is not in it.",
-    )
+    done = f"{arguments.file} is a verified copy. {SECRET}"
+    return with_store(arguments, lambda store: told(lambda: back_up(store, arguments.file), done))
 
 
 def is_there(address: str) -> bool:
@@ -77,7 +57,7 @@ def is_there(address: str) -> bool:
     return False
 
 
-def _told(copy: Callable[[], Copied], done: str) -> int:
+def told(copy: Callable[[], Copied], done: str) -> int:
     """Does it and says what came of it."""
     from api.store.backup import Faulty, Refused
     from api.store.database import NotAStore, StoreUnavailable

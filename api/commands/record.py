@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from api.commands.backup import MOST_TOLD, is_there
-from api.commands.token import Refused, add_store, with_store
+from api.commands.options import add_store
+from api.commands.token import Refused, with_store
 from api.status import BAD_INPUT, CLEARED, HELD
 
 if TYPE_CHECKING:
@@ -23,8 +24,12 @@ SAYS = {
     "export": "write the record out, one event a line, to be kept and verified elsewhere",
 }
 EXAMPLES = {
-    "verify": "setup-audit record verify --store sqlite:///audit.db --export kept-elsewhere.ndjson",
-    "export": "setup-audit record export --store sqlite:///audit.db > record.ndjson",
+    "verify": (
+        "setup-audit record verify",
+        "setup-audit record verify --export kept-elsewhere.ndjson",
+        "setup-audit record verify kept-elsewhere.ndjson",
+    ),
+    "export": ("setup-audit record export > record.ndjson",),
 }
 _HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
 
@@ -34,33 +39,31 @@ Head = tuple[int, str]
 def add(command: argparse.ArgumentParser, name: str) -> None:
     """Arguments and options of one of the commands."""
     if name == "verify":
-        what = command.add_mutually_exclusive_group(required=True)
-        what.add_argument("file", nargs="?", type=Path, metavar="FILE", help="an export, verified from itself alone")
-        what.add_argument("--store", metavar="URL", help="a database: sqlite:///file or postgresql://…")
+        command.add_argument("file", nargs="?", type=Path, metavar="FILE", help="an export, from itself; not the store")
         command.add_argument("--head", type=_head, metavar="NUMBER:HASH", help="an event that must be on the record")
         command.add_argument("--export", type=Path, metavar="FILE", help="an export that the store's record must go on")
-    else:
-        add_store(command)
     command.add_argument("--organisation", metavar="ID", help="only the record of this one")
+    add_store(command)
 
 
-def verify(arguments: argparse.Namespace) -> int:
-    """Verifies a store or an export; status 0 good, 1 faults, 2 bad input."""
-    file = arguments.export if arguments.store else arguments.file
-    if arguments.export is not None and not arguments.store:
-        print("--export is compared with a store; name it with --store.", file=sys.stderr)
+def run(arguments: argparse.Namespace, name: str) -> int:
+    """Run one of the commands; status 0 good or done, 1 faults, 2 bad input."""
+    if name == "export":
+        return (
+            with_store(arguments, lambda store: _export(arguments, store)) if is_there(arguments.store) else BAD_INPUT
+        )
+    for file in (arguments.file, arguments.export):
+        if file is not None and not file.is_file():
+            print(f"There is no file {file}.", file=sys.stderr)
+            return BAD_INPUT
+    if arguments.file is None:
+        return (
+            with_store(arguments, lambda store: _verify(arguments, store)) if is_there(arguments.store) else BAD_INPUT
+        )
+    if arguments.export is not None:
+        print("--export is compared with the store; leave out the other file.", file=sys.stderr)
         return BAD_INPUT
-    if file is not None and not file.is_file():
-        print(f"There is no file {file}.", file=sys.stderr)
-        return BAD_INPUT
-    if not arguments.store:
-        return _say_file(file, arguments.organisation, arguments.head, None)
-    return with_store(arguments, lambda store: _verify(arguments, store)) if is_there(arguments.store) else BAD_INPUT
-
-
-def export(arguments: argparse.Namespace) -> int:
-    """Writes the record to the output; status 0 done, 2 bad input."""
-    return with_store(arguments, lambda store: _export(arguments, store)) if is_there(arguments.store) else BAD_INPUT
+    return _say_file(arguments.file, arguments.organisation, arguments.head, None)
 
 
 def _export(arguments: argparse.Namespace, store: Store) -> int:

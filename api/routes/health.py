@@ -61,7 +61,7 @@ async def live() -> Response:
 )
 def ready(request: Request) -> Response:
     state = request.app.state
-    desk: Desk | None = getattr(state, "desk", None)
+    desk: Desk | None = state.desk
     found = {} if desk is None else troubles(desk.store, desk.clock())
     if found:
         request.state.trouble = "; ".join(f"{reason} {why}" for reason, why in found.items())

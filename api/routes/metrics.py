@@ -10,11 +10,9 @@ from fastapi.security import HTTPAuthorizationCredentials
 from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
 from sqlalchemy import func, select
 
-from api.errors import Refusal
 from api.identity.caller import SCHEME, caller_of, forbidden, must
 from api.identity.rights import Right
 from api.middleware.meters import Meters
-from api.routes.state import auditor_of
 from api.service.desk import Desk
 from api.store.database import StoreUnavailable
 from api.store.tables import organisations
@@ -35,17 +33,15 @@ PASSED_ON = ("forwarded", "via", "x-forwarded-for", "x-real-ip")
 def metrics(
     request: Request, credentials: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]
 ) -> Response:
-    meters: Meters | None = getattr(request.app.state, "meters", None)
-    if meters is None:
-        raise Refusal(404, "Not found", "This server counts nothing.")
-    desk: Desk | None = getattr(request.app.state, "desk", None)
+    meters: Meters = request.app.state.meters
+    desk: Desk | None = request.app.state.desk
     local = is_local(request)
     if not local:
         must(caller_of(request, credentials), Right.READ)
     record = None if desk is None else _record(desk)
     if not local and (record is None or record[0] > 1):
         raise forbidden("The counts are of all organisations of this server; ask for them on the machine itself.")
-    rulebook = auditor_of(request).rulebook
+    rulebook = request.app.state.engines.rulebook
     meters.set_rulebook(rulebook.digest, len(rulebook.rules))
     if desk is not None:
         meters.set_record(record)

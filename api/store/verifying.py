@@ -20,6 +20,7 @@ from api.store import events as record
 from api.store.database import Work
 from api.store.events import Event, Fault
 from api.store.organisations import terms_json
+from api.store.rulebooks import IN_FORCE, chosen
 from api.store.tables import acceptances, events, organisations, rulebooks, setups, starts, tokens, units
 from audit.nouns.clearance import Terms
 
@@ -75,7 +76,7 @@ TRACED = (
         tokens, "token", "id", "token.made", (),
         _same("name", "role", "units", "expires"), ends=(("revoked", "token.revoked"),),
     ),
-    Traced(rulebooks, "rulebook", "digest", "rulebook.added"),
+    Traced(rulebooks, "rulebook", "digest", "rulebook.added", (), _same("number", "note")),
     Traced(
         organisations, "organisation", "id", "organisation.made", ("organisation.changed",), _same("terms", "effects"),
         (("terms", terms_json(Terms())), ("effects", {})),
@@ -83,6 +84,8 @@ TRACED = (
 )  # fmt: skip
 JSON = frozenset({"fitted", "found", "units", "terms", "effects"})
 """Columns of JSON text."""
+OF_KEY = "rulebook/key"
+"""Subject of the events about the key that signs rulebooks."""
 
 
 def faults(work: Work, head: tuple[int, str] | None = None) -> Iterator[Fault]:
@@ -105,6 +108,7 @@ def faults(work: Work, head: tuple[int, str] | None = None) -> Iterator[Fault]:
     for traced in TRACED:
         yield from row_faults(work, traced)
         yield from lost_rows(work, traced)
+    yield from in_force_faults(work)
 
 
 def chain_faults(
@@ -168,7 +172,7 @@ def _held_to_events(traced: Traced, id: str, rows: Sequence[Row[Any]]) -> Iterat
         return
     for name in wrong:
         yield Fault(state.event_number, f"{name} of {subject} is not what event {state.event_number} says")
-    if traced.table is setups and not row.digest == sha256(row.text).hexdigest() == state.event_after:
+    if traced.table is setups and not row.digest == _digest(row.text) == state.event_after:
         yield Fault(state.event_number, f"the text of {subject} has not the hash that event {state.event_number} says")
     for column, what in traced.ends:
         if (getattr(row, column) is not None) != any(one.event_what == what for one in rows):
@@ -176,9 +180,34 @@ def _held_to_events(traced: Traced, id: str, rows: Sequence[Row[Any]]) -> Iterat
             yield Fault(state.event_number, f"{column} of {subject} {said} {what} is on record")
 
 
+def _digest(text: object) -> str:
+    """SHA-256 of bytes, '' for what is none: SQLite keeps any kind of value in any column."""
+    return sha256(text).hexdigest() if isinstance(text, bytes) else ""
+
+
 def _value(row: Row[Any], name: str) -> Any:
     value = getattr(row, name)
     return json.loads(value) if name in JSON else value
+
+
+def in_force_faults(work: Work) -> Iterator[Fault]:
+    """Whether the rulebook that judges is the one that the record says. '' stands for the one of the program."""
+    told = select(events.c.number, events.c.after, events.c.content).where(
+        events.c.organisation == work.organisation, events.c.subject.in_([IN_FORCE, OF_KEY])
+    )
+    number, said = 0, ""
+    for row in work.connection.execute(told.order_by(events.c.number)):
+        try:
+            content = json.loads(row.content)
+            if "keeps_to" in content:  # the key was set or removed; what was in force may have been held fast by it
+                number, said = row.number, content["keeps_to"] or said
+            else:
+                number, said = row.number, "" if content.get("follows") else row.after
+        except (ValueError, AttributeError):
+            yield Fault(row.number, f"event {row.number} can't be read")
+            return
+    if chosen(work) != said:
+        yield Fault(number, "the rulebook in force is not the one that the record says")
 
 
 def lost_rows(work: Work, traced: Traced) -> Iterator[Fault]:
