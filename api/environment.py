@@ -21,10 +21,16 @@ if TYPE_CHECKING:
 
 def rulebook(sites: Sequence[Path] = (), cards: Sequence[Path] = ()) -> Rulebook:
     """The shipped rulebook with the site folders over it. Raises BadInput; WrongPackage if ``rules`` is not ours."""
+    return read_rulebook(shipped_rules(), sites, cards)
+
+
+def shipped_rules() -> Path:
+    """Folder of the shipped rulebook. Raises WrongPackage if ``rules`` is not ours."""
     root = getattr(rules, "root", None)
     if root is None or not (root() / "quantities.yaml").is_file():
         raise WrongPackage("another package called 'rules' is installed in its place; use an environment of its own")
-    return read_rulebook(root(), sites, cards)
+    found: Path = root()
+    return found
 
 
 def page(found: Rulebook) -> Page:

@@ -1,0 +1,62 @@
+"""An organisation with the demo fleet on record, and what judges it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+
+from api.service.gate import Gate
+from api.service.in_force import InForce, Shipped, read_shipped
+from api.service.recording import prepare, put_unit, record
+from api.store import organisations
+from api.store.database import Store
+from audit.nouns.risk import Level
+
+NOW = 1_790_000_000.0
+HOUR = 3600.0
+
+
+@dataclass(frozen=True)
+class Place:
+    """A store with two organisations, and one process on it."""
+
+    store: Store
+    in_force: InForce
+    gate: Gate
+
+
+@pytest.fixture(scope="session")
+def shipped() -> Shipped:
+    return read_shipped()
+
+
+@pytest.fixture
+def place(store: Store, shipped: Shipped) -> Place:
+    """Organisations ``home`` and ``other`` without any unit."""
+    for name in ("home", "other"):
+        with store.connection(writes=True) as connection:
+            organisations.make(connection, name, name.title(), "me", NOW)
+    in_force = InForce(store, shipped)
+    return Place(store, in_force, Gate(in_force, "test"))
+
+
+@pytest.fixture
+def record_demo(place: Place, demo_lines: dict[str, tuple[bytes, ...]]) -> Callable[..., list[str]]:
+    """Puts units of the demo fleet on record with a setup each, as if taken now; returns their ids."""
+
+    def run(count: int, crop: str = "corn", organisation: str = "home", now: float = NOW) -> list[str]:
+        ids = []
+        for line in demo_lines[crop][:count]:
+            setup = json.loads(line)
+            unit, setup["taken"] = setup["unit"], {"by": "tech-01", "state": "as-found"}
+            with place.store.writing(organisation, "me", now) as work:
+                auditor = place.in_force.auditor(work, Level.HIGH)
+                row, _ = put_unit(work, auditor.rulebook, unit["id"], {k: v for k, v in unit.items() if k != "id"})
+                record(work, prepare(row, auditor, json.dumps(setup).encode()), auditor.rulebook.digest)
+            ids.append(unit["id"])
+        return ids
+
+    return run
