@@ -1,4 +1,4 @@
-"""Holds a schedule to its conditions, from what is shown alone: times, ways, skills, dates, sums are worked out anew."""
+"""Holds a schedule to its conditions, from what is shown alone: every time, way, date and sum is worked out anew."""
 
 from __future__ import annotations
 

@@ -134,8 +134,8 @@ def _no_room(book: Book, job: Job, days: Sequence[Day]) -> str:
     crew = " by two technicians together" if job.pieces[0].crew > 1 else ""
     visits = f" in {len(job.pieces)} visits" if len(job.pieces) > 1 else ""
     return (
-        f"no room before the harvest on {job.harvest}: it takes {job.minutes} min{crew}{visits} and the way; more urgent "
-        f"work takes {taken / 60:.1f} of the {most * len(slots) / 60:g} h there are, and leaves at most {left} min in a day"
+        f"no room before the harvest on {job.harvest}: it takes {job.minutes} min{crew}{visits} and the way; other "
+        f"work takes {taken / 60:.1f} of the {most * len(slots) / 60:g} h there are and leaves at most {left} min a day"
     )
 
 

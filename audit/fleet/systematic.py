@@ -66,11 +66,11 @@ class Concentration:
 
 @dataclass(frozen=True, slots=True)
 class Common:
-    """A rule that is broken on several machines; ``asked`` are those on which it was answered or not asked for."""
+    """A rule that is broken on several machines; ``compared``: machines that could have it, the unanswered left out."""
 
     rule: str
     units: tuple[str, ...]
-    asked: int
+    compared: int
     hours: float
 
 
