@@ -67,7 +67,8 @@ class Line:
             return None
         d = level - self.mean_y
         middle, half = self.slope * d / a, math.sqrt(k * (d * d / self.spread + a / self.n)) / a
-        return self.mean_x + middle - half, self.mean_x + middle + half
+        reached = self.reaches(level)  # lies between the ends but for rounding
+        return min(self.mean_x + middle - half, reached), max(self.mean_x + middle + half, reached)
 
 
 def fit_line(xs: Sequence[float], ys: Sequence[float]) -> Line | None:
@@ -84,9 +85,8 @@ def fit_line(xs: Sequence[float], ys: Sequence[float]) -> Line | None:
     n = len(xs)
     if n < 2 or max(xs) == min(xs):
         return None
-    mean_x, mean_y = math.fsum(xs) / n, math.fsum(ys) / n
-    dx = [x - mean_x for x in xs]
-    dy = [y - mean_y for y in ys]
+    dx, mean_x = _centred(xs)
+    dy, mean_y = _centred(ys)
     spread = math.fsum(d * d for d in dx)
     if spread == 0.0:  # so close together that their squares vanish
         return None
@@ -96,3 +96,10 @@ def fit_line(xs: Sequence[float], ys: Sequence[float]) -> Line | None:
         left = math.fsum((b - slope * a) ** 2 for a, b in zip(dx, dy, strict=True))
         residual = math.sqrt(left / (n - 2))
     return Line(n, mean_x, mean_y, slope, spread, residual)
+
+
+def _centred(values: Sequence[float]) -> tuple[list[float], float]:
+    """Distances from the mean, and the mean. Reckoned from the first value, so that equal values are 0 off it."""
+    first = values[0]
+    offset = math.fsum(value - first for value in values) / len(values)
+    return [value - first - offset for value in values], first + offset

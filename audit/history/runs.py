@@ -13,9 +13,9 @@ from audit.history.works import Works
 from audit.nouns.history import Bound, Doing, LeftOut, Point, Run, Shown
 
 LEFT_SHARE = 0.05
-"""As left differs from as found by at least this share of the room to the limit: adjusted, not measured again."""
-BACK_SHARE = 0.25
-"""A value jumps back by at least this share of the room to its limit, and by half of what it had moved."""
+"""As left differs from as found by at least this share of its room: it was adjusted, not only measured again."""
+BACK_SHARE = 0.2
+"""A value jumps back by at least this share of its room, and by half of what it had moved."""
 BACK_OF_MOVED = 0.5
 
 
@@ -119,12 +119,12 @@ class _Signs:
     def between(self, run: Sequence[Point], point: Point) -> Shown | None:
         """What shows that the value was started anew between a run's last point and the next; None for nothing."""
         if self.timeline.visit_of(point.setup) == run[-1].setup:
-            adjusted = abs(point.value - run[-1].value) >= LEFT_SHARE * self.room(run[-1].value)
+            adjusted = abs(point.value - run[-1].value) >= LEFT_SHARE * self.room(point.value)
             return Shown.AS_LEFT if adjusted else None
         moved = run[-1].value - run[0].value
         toward = self.toward(run[-1].value, moved)
         back = toward * (run[-1].value - point.value)
-        if back > 0.0 and back >= max(BACK_SHARE * self.room(run[0].value), BACK_OF_MOVED * toward * moved):
+        if back > 0.0 and back >= max(BACK_SHARE * self.room(point.value), BACK_OF_MOVED * toward * moved):
             return Shown.JUMP
         return None
 
@@ -138,12 +138,12 @@ class _Signs:
         return math.copysign(1.0, moved) if moved else 0.0
 
     def room(self, value: float) -> float:
-        """How far a value has to go: the width of its window, or its distance from the one limit it has."""
+        """The scale on which a change is small or large: the width of its window, or the size of its one limit."""
         low, high = self.nearest(value, False), self.nearest(value, True)
         if low is not None and high is not None:
             return high - low
         limit = high if low is None else low
-        return 0.0 if limit is None else abs(limit - value) or abs(limit)
+        return 0.0 if limit is None else abs(limit)
 
     def nearest(self, value: float, most: bool) -> float | None:
         """The nearest limit of one kind that is not passed yet; the innermost where all are."""

@@ -42,6 +42,7 @@ class Subject:
         base: settings and builds that its value depends on; a value under others is another value.
         of_crop: it says nothing of another crop.
         at_will: it depends on where a variable drive stands that nobody sets by number.
+        asked: the questions that hold it to a limit, and how.
     """
 
     quantity: Quantity
@@ -50,45 +51,37 @@ class Subject:
     base: tuple[str, ...]
     of_crop: bool
     at_will: bool
+    asked: tuple[tuple[Question, Compare], ...]
 
 
 def subjects_of(sheet: Sheet) -> dict[str, Subject]:
     """Numeric readings, and facts computed from readings, that some question of the sheet holds to a limit."""
-    found: dict[str, Subject] = {}
+    asked: dict[str, list[tuple[Question, Compare]]] = {}
     for question in sheet.questions:
         for compare in _held(question.hold):
             quantity = sheet.names[compare.quantity]
-            if (
-                compare.quantity in found
-                or quantity.form is not Form.NUMBER
-                or quantity.role not in (Role.READING, Role.FACT)
-                or not isinstance(compare.relation, (AtMost, AtLeast, Between, Near))
-            ):
-                continue
-            subject = _subject(quantity, sheet)
-            if subject.readings:
-                found[compare.quantity] = subject
-    return dict(sorted(found.items()))
+            numeric = quantity.form is Form.NUMBER and quantity.role in (Role.READING, Role.FACT)
+            if numeric and isinstance(compare.relation, (AtMost, AtLeast, Between, Near)):
+                asked.setdefault(compare.quantity, []).append((question, compare))
+    found = (_subject(sheet.names[name], tuple(asked[name]), sheet) for name in sorted(asked))
+    return {subject.quantity.name: subject for subject in found if subject.readings}
 
 
-def bounds_of(sheet: Sheet, values: Values) -> dict[tuple[str, int], tuple[Bound, ...]]:
-    """The limits of every followed quantity by name and side (0 left or only, 1 right), as one setup sets them.
+def bounds_of(subject: Subject, side: int, sheet: Sheet, values: Values) -> tuple[Bound, ...]:
+    """The limits of one side of a quantity (0 left or only, 1 right) as the values of a setup set them.
 
     A limit that another reading sets tells two readings apart and is no limit of wear; one that is not known, or whose
     rule is not asked of this setup, is left out.
     """
     around = Surroundings(values, sheet.names, {})
-    found: dict[tuple[str, int], list[Bound]] = {}
-    for question in sheet.questions:
+    found: list[Bound] = []
+    for question, compare in subject.asked:
         if question.given is not None and evaluate(question.given, around).truth is False:
             continue
-        for compare in _held(question.hold):
-            for side in (0, 1):
-                kept = found.setdefault((compare.quantity, side), [])
-                for bound in _bounds(question, compare, side, around):
-                    if all((bound.value, bound.most) != (other.value, other.most) for other in kept):
-                        kept.append(bound)
-    return {key: tuple(bounds) for key, bounds in found.items() if bounds}
+        for bound in _bounds(question, compare, side, around):
+            if all((bound.value, bound.most) != (other.value, other.most) for other in found):
+                found.append(bound)
+    return tuple(found)
 
 
 def _held(condition: Condition) -> Iterator[Compare]:
@@ -135,7 +128,7 @@ def _value(limit: Limit, side: int, around: Surroundings) -> float | None:
     return value * times if isinstance(value, float) else None
 
 
-def _subject(quantity: Quantity, sheet: Sheet) -> Subject:
+def _subject(quantity: Quantity, asked: tuple[tuple[Question, Compare], ...], sheet: Sheet) -> Subject:
     part, _, attribute = quantity.name.partition(".")
     components = {component.id: component for component in sheet.card.components()}
     if quantity.role is Role.FACT:
@@ -156,6 +149,7 @@ def _subject(quantity: Quantity, sheet: Sheet) -> Subject:
         tuple(sorted(name for name, role in roles.items() if role in (Role.SETTING, Role.BUILD))),
         any(sheet.names[name].of_crop for name in roles),
         any(name in sheet.by_name and sheet.by_name[name].function is as_measured for name in behind),
+        asked,
     )
 
 

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 
 from audit.history.line import Line, fit_line
 from audit.history.runs import runs_of
-from audit.history.subjects import Subject
+from audit.history.subjects import Subject, bounds_of, side_value
 from audit.history.timeline import Timeline
 from audit.history.works import Works
 from audit.nouns.history import Bound, Doing, NoProjection, Point, Projection, Rate, Run, Trend
 from audit.nouns.quantity import LEFT, RIGHT, SIDES
+from audit.sheet import Sheet
 
 _DAY = 86400.0
+_LONGEST = 60000.0  # engine hours that no machine is written down with
 _LAST_DATE = 253402300799.0  # the end of year 9999, past which no calendar date can be written
 
 
@@ -26,16 +28,17 @@ class Anchor:
 
 
 def trends_of(
-    subjects: Mapping[str, Subject], bounds: Mapping[tuple[str, int], tuple[Bound, ...]], timeline: Timeline,
-    doings: Sequence[Doing], works: Works, anchor: Anchor,
+    subjects: Mapping[str, Subject], sheet: Sheet, timeline: Timeline, doings: Sequence[Doing], works: Works,
+    anchor: Anchor,
 ) -> Iterator[Trend]:  # fmt: skip
-    """A trend for every followed quantity and side that has a limit and a value in some setup."""
+    """A trend for every followed quantity and side that has a value, and a limit, in some setup."""
     for name, subject in subjects.items():
         for side in (LEFT, RIGHT) if subject.quantity.sided else (LEFT,):
-            limits = bounds.get((name, side), ())
-            runs, left_out = runs_of(subject, side, timeline, doings, works, limits)
-            if limits and (left_out or any(run.points for run in runs)):
-                yield _trend(subject, side, limits, runs, left_out, timeline, anchor)
+            given = (v for v in reversed(timeline.values) if side_value(v.get(name), side) is not None)
+            bounds = next(filter(None, (bounds_of(subject, side, sheet, values) for values in given)), None)
+            if bounds is not None:
+                runs, left_out = runs_of(subject, side, timeline, doings, works, bounds)
+                yield _trend(subject, side, bounds, runs, left_out, timeline, anchor)
 
 
 def _trend(
@@ -62,7 +65,9 @@ def _trend(
             why_not = ahead
         else:
             found = (_projection(line, bound, anchor, hours[-1], per_day) for bound in ahead)
-            projections = tuple(sorted(found, key=lambda projection: (projection.at_hours, projection.bound.rule)))
+            order = sorted(found, key=lambda projection: (projection.at_hours, projection.bound.rule))
+            projections = tuple(projection for projection in order if projection.at_hours <= _LONGEST)
+            why_not = None if projections else NoProjection.FAR
     quantity = subject.quantity
     return Trend(
         quantity.name, SIDES[side] if quantity.sided else "", quantity.meaning, quantity.unit, bounds, runs, left_out,
@@ -84,19 +89,21 @@ def _ahead(
     line: Line, interval: tuple[float, float] | None, bounds: Sequence[Bound], newest: float
 ) -> list[Bound] | NoProjection:
     """The limits that the line leads to and that the newest value has not passed; or why there is none."""
-    if line.slope == 0.0 or (interval is not None and interval[0] <= 0.0 <= interval[1]):
-        return NoProjection.NO_TREND
-    toward = [bound for bound in bounds if bound.most is (line.slope > 0.0)]
-    if not toward:
-        return NoProjection.AWAY
-    open_ = [bound for bound in toward if (newest <= bound.value if bound.most else newest >= bound.value)]
-    return open_ or NoProjection.PAST
+    kept = [bound for bound in bounds if (newest <= bound.value if bound.most else newest >= bound.value)]
+    toward = [bound for bound in kept if bound.most is (line.slope > 0.0)]
+    no_trend = line.slope == 0.0 or (interval is not None and interval[0] <= 0.0 <= interval[1])
+    if toward and not no_trend:
+        return toward
+    if len(kept) < len(bounds):
+        return NoProjection.PAST
+    return NoProjection.NO_TREND if no_trend else NoProjection.AWAY
 
 
 def _projection(line: Line, bound: Bound, anchor: Anchor, last: float, per_day: float | None) -> Projection:
     interval = line.reaches_interval(bound.value)
     middle = line.reaches(bound.value)
     low, high = interval or (None, None)
+    high = None if high is None or high > _LONGEST else high
     now = last if anchor.engine_hours is None else max(last, anchor.engine_hours)
 
     def left(hours: float | None) -> float | None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from audit.history.doings import find_doings, in_order
 from audit.history.due import Present, due_items
-from audit.history.subjects import Subject, bounds_of, subjects_of
+from audit.history.subjects import Subject, subjects_of
 from audit.history.timeline import SheetOf, make_timeline
 from audit.history.trends import Anchor, trends_of
 from audit.history.works import Works, works_of
@@ -21,8 +21,9 @@ def history_of(
 ) -> History:
     """Trends and due items of one unit.
 
-    Limits are those of the newest setup. A trend is fitted to the points since the part was last replaced or adjusted;
-    see ``Trend``. A due item stands for the newest time that a procedure was done to a component.
+    Limits are those of the newest crop and of the newest setup that gives the value and settles them. A trend is fitted
+    to the points since the part was last replaced or adjusted; see ``Trend``. A due item stands for the newest time
+    that a procedure was done to a component.
 
     Args:
         rulebook: what the setups were read by.
@@ -42,8 +43,7 @@ def history_of(
     known, read_at = timeline.last_hours()
     anchor = Anchor(known, read_at) if engine_hours is None else Anchor(max(engine_hours, known or 0.0), now)
     subjects = subjects_of(newest)
-    bounds = bounds_of(newest, timeline.values[-1])
-    trends = tuple(trends_of(subjects, bounds, timeline, recorded, works, anchor))
+    trends = tuple(trends_of(subjects, newest, timeline, recorded, works, anchor))
     doings = in_order([*recorded, *_shown_by(trends, subjects, works)])
     return History(
         setups[-1].unit.id, card.id, len(setups), anchor.engine_hours, timeline.hours_per_day(range(len(timeline))),

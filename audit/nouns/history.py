@@ -114,7 +114,8 @@ class Projection:
     """When a limit is reached if the part wears on as it did.
 
     Attributes:
-        at_hours: engine hours at the limit, with the 95 % interval; None with two points.
+        at_hours: engine hours at the limit, with the 95 % interval. Its ends are None with two points; the high end is
+            None too where it lies beyond the life of any machine.
         hours_left: from the last engine hours known, never below 0; with the interval.
         date: seconds since 1970 by the unit's hours a day, with the interval; None where those are not known, or
             where the date lies beyond the calendar's year 9999.
@@ -142,6 +143,7 @@ class NoProjection(Enum):
     NO_TREND = "no trend yet: the rate may as well be none"
     AWAY = "it moves away from every limit"
     PAST = "it is past its limit already"
+    FAR = "at this rate its limit lies beyond the life of any machine"
     AT_WILL = "its value is chosen at work and says nothing of wear"
 
 
@@ -151,7 +153,7 @@ class Trend:
 
     Attributes:
         side: 'left', 'right' or ''.   unit: display unit.
-        bounds: the limits that rules hold it to, by the newest setup.
+        bounds: the limits that rules hold it to, in the newest crop.
         runs: in order; the last one is fitted.   left_out: points that belong to no run.
         rate: None where none can be fitted.
         projections: nearest limit first; empty where ``why_not`` says why.
