@@ -47,7 +47,8 @@ class WorkSheet:
     probes: one for each question, in the sheet's order.
     by_input: numbers of the questions that depend on a quantity.
     cures: by question, set of the tasks that its rule names as cure, and of those that move a setting which it
-        depends on beside a reading: the reading is then taken anew.
+        depends on beside a reading: the reading is then taken anew. A question on one component is cured by work on
+        that component, on the shafts that it joins as a drive, or on the drive that turns it as a shaft.
     inputs: every quantity that some question depends on.
     movable: those that some procedure moves or brings right.
     follows: by event, the event that some rule wants recorded after it.
@@ -165,6 +166,7 @@ def _depth(event: str, follows: Mapping[str, str]) -> int:
 
 def _cures(probe: Probe, tasks: Tasks, sheet: Sheet) -> Iterator[int]:
     named = set(probe.question.rule.cure)
+    near = _joined(probe.question.on, sheet)
     readings = any(sheet.names[name].role is Role.READING for name in probe.inputs)
     for name in probe.inputs:
         taker = tasks.takers.get(name)
@@ -172,5 +174,17 @@ def _cures(probe: Probe, tasks: Tasks, sheet: Sheet) -> Iterator[int]:
             yield taker
         upstream = readings and sheet.names[name].role is Role.SETTING
         for number in tasks.remedies.get(name, ()):
-            if upstream or tasks.all[number].key[0] in named:
+            procedure, on = tasks.all[number].key
+            if upstream or (procedure in named and (not near or not on or on in near)):
                 yield number
+
+
+def _joined(on: str, sheet: Sheet) -> frozenset[str]:
+    """A component with the shafts that it joins, or with the drive that turns it; empty for none."""
+    if not on:
+        return frozenset()
+    drives = sheet.card.drives
+    return frozenset(
+        [on, *(end for drive in drives if drive.id == on for end in (drive.driver, drive.driven)),
+         *(drive.id for drive in drives if drive.driven == on)]
+    )  # fmt: skip
