@@ -7,14 +7,18 @@ nothing else it is the cheapest there is; what it does break is taken in, and th
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
+from itertools import combinations
+from operator import or_
 
 from audit.nouns.plan import Lock, Locks
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.planning.candidates import bounds
+from audit.planning.choice import Cost, Demand, Option, Row
 from audit.planning.probes import Probe
-from audit.planning.solver import Choice, Cost, Demand, Option, Solution, cheapest
+from audit.planning.solver import Solution, cheapest
 from audit.planning.tasks import Task, as_set, numbers
 from audit.planning.worksheet import Values, WorkSheet
 
@@ -179,19 +183,37 @@ class Case:
             time = self.worksheet.time_of(name)
             return found + [Option(time, tasks.closure[n], n, 1) for n in remedies]
         take = tasks.takers.get(name)
+        able = list(remedies)
         if take is not None and not self.banned & tasks.closure[take]:
-            unknown = may_take and not self.is_known(name)
-            if unknown or (self.is_known(name) and self.measuring_mends(name, take)):
+            mends = self.is_known(name) and self.measuring_mends(name, take)
+            if mends or (may_take and not self.is_known(name)):
                 found += [
                     Option(self.both(name, value), tasks.closure[take], take) for value in self.worth(name, closed)
                 ]
+            able += [take] if mends else []
         if remedies and as_found is not None and quantity.role is not Role.JOB:  # what nobody knows is looked at first
+            work = [(n, tasks.closure[n]) for n in remedies] + self.together(name, able)
             for value in self.worth(name, closed):
                 whole = (value, value) if quantity.sided else value
                 if quantity.role is Role.SETTING and whole == as_found:
                     continue
                 change = self.change(quantity, as_found, whole) if quantity.role is Role.SETTING else 0
-                found += [Option(whole, tasks.closure[n], n, 1, change) for n in remedies]
+                found += [Option(whole, some, n, 1, change) for n, some in work]
+        return found
+
+    def together(self, name: str, able: Sequence[int]) -> list[tuple[int, int]]:
+        """Sets of tasks that bring a quantity right together, each the cure of a broken question that no other cures.
+
+        Returns: the first task of each set, and the set with all that it calls for.
+        """
+        closure, cures = self.worksheet.tasks.closure, self.worksheet.cures
+        broken = [cures[n] for n in self.worksheet.by_input.get(name, ()) if n in self.broken]
+        found = []
+        for size in range(2, min(len(able), len(broken)) + 1):
+            for some in combinations(able, size):
+                cured = [{place for place, cure in enumerate(broken) if closure[n] & cure} for n in some]
+                if all(own - set().union(*(other for other in cured if other is not own)) for own in cured):
+                    found.append((some[0], reduce(or_, [closure[n] for n in some])))
         return found
 
     def measuring_mends(self, name: str, take: int) -> bool:
@@ -257,21 +279,23 @@ class Case:
         probe = self.worksheet.probes[number]
         base = [self.found[name] for name in probe.inputs]
         places = [place for place, name in enumerate(probe.inputs) if name in free]
-        alone = len(base) == 1
-        cures = self.worksheet.cures[number] if number in self.broken else None
-        asked = probe.asked
 
-        def holds(chosen: Choice) -> bool:
+        def filled(chosen: Row) -> Row:
             row = base.copy()
-            for place, option in zip(places, chosen, strict=True):
-                row[place] = option.value
-            if not probe[row[0] if alone else tuple(row)]:
-                return False
-            if cures is None or any(option.tasks & cures for option in chosen):
-                return True
-            return any(option.by < 0 and option.moved for option in chosen) or not asked(*row)
+            for place, value in zip(places, chosen, strict=True):
+                row[place] = value
+            return tuple(row)
 
-        return Demand(tuple(probe.inputs[place] for place in places), holds, cures or 0)
+        def holds(chosen: Row) -> bool:
+            row = filled(chosen)
+            return probe[row if len(row) != 1 else row[0]]
+
+        scope = tuple(probe.inputs[place] for place in places)
+        whole = len(places) == len(base) > 1
+        held = probe.__getitem__ if whole else holds
+        if number not in self.broken:
+            return Demand(scope, held)
+        return Demand(scope, held, self.worksheet.cures[number], lambda chosen: not probe.asked(*filled(chosen)))
 
     def after(self, chosen: Mapping[str, Option], tasks: int) -> tuple[dict[str, Value | Sided], set[str], set[int]]:
         """Every quantity once the tasks are done (as chosen, events recorded, readings right), and which changed.

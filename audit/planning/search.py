@@ -8,9 +8,10 @@ from itertools import combinations, islice, product
 from random import Random
 
 from audit.nouns.quantity import Form, Role, Sided, Value
+from audit.planning.choice import Demand, Option
 from audit.planning.planner import HEADER
 from audit.planning.probes import Probe
-from audit.planning.solver import Choice, Demand, Option, OutOfTime, cheapest
+from audit.planning.solver import OutOfTime, cheapest
 from audit.planning.worksheet import Values, WorkSheet
 
 EARLIER, LATER = 1e9, 2e9
@@ -198,11 +199,11 @@ class Search:
     def demand(self, number: int, want: Want) -> Demand:
         probe = self.worksheet.probes[number]
 
-        def wants(chosen: Choice) -> bool:
+        def wants(row: tuple[Value | Sided, ...]) -> bool:
             self.left -= 1
             if self.left < 0:
                 raise OutOfTime
-            return want(probe, [option.value for option in chosen])
+            return want(probe, [*row])
 
         return Demand(probe.inputs, wants)
 

@@ -1,53 +1,22 @@
-"""Finds the cheapest choice of one option for each quantity such that every constraint holds.
+"""Finds the cheapest choice of one option for each quantity such that every demand holds.
 
-The bare solver does not scale to a whole machine; the problem's shape does. Constraints on one quantity prune its
-options; what is left falls into small groups that share neither a constraint nor work whose doing is still open; each
-group is searched on its own, options in order of cost, and cut off as soon as it costs more than the best found.
+The bare solver does not scale to a whole machine; the problem's shape does. Demands on one quantity prune its options;
+what is left falls into small groups that share neither a demand nor work whose doing is still open. In a group work is
+chosen first: options that differ in value only are one course, courses are tried in order of cost and cut off as soon
+as they cost more than the best found, and of values only whether some fit together is asked.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
-from typing import Any, NamedTuple
+from typing import Any
 
 from constraint import Constraint, OptimizedBacktrackingSolver, Problem
 
-from audit.nouns.quantity import Sided, Value
-
-
-class Option(NamedTuple):
-    """One way in which a quantity may end up.
-
-    Attributes:
-        tasks: set of tasks it takes, everything that they call for included.
-        by: number of the task that brings it about; -1 for as found.
-        moved: 1 if something is moved or brought right.   change: how far, in millionths of its range.
-        needs: tasks that some other quantity's option must call for: a reading is taken again only then.
-    """
-
-    value: Value | Sided
-    tasks: int = 0
-    by: int = -1
-    moved: int = 0
-    change: int = 0
-    needs: int = 0
-
-
-Cost = tuple[int, int, int, int]
-"""Seconds, parts, moves, and change."""
-
-Choice = tuple[Option, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Demand:
-    """A constraint on some quantities; ``holds`` takes their options in order. ``cures``: tasks that matter to it."""
-
-    scope: tuple[str, ...]
-    holds: Callable[[Choice], bool]
-    cures: int = 0
+from audit.planning.choice import Cost, Demand, Option, Price
+from audit.planning.courses import Course, Left, Numbered, courses_of, drop_dominated, forced, groups
+from audit.planning.domains import Domains, Sets
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +32,7 @@ class Solution:
 def cheapest(
     options: Mapping[str, Sequence[Option]],
     demands: Sequence[Demand],
-    price: Callable[[int], tuple[int, int]],
+    price: Price,
     out_of_time: Callable[[], bool],
     given: int = 0,
 ) -> Solution | None:
@@ -78,271 +47,240 @@ def cheapest(
 
     Raises: OutOfTime: before any choice was found.
     """
-    left = _pruned(options, demands)
-    if left is None:
+    made = courses_of(options, demands)
+    if made is None:
         return None
-    forced = given | _forced(left)
-    _drop_dominated(left, demands, forced)
-    chosen: dict[str, Option] = {}
-    proven, tasks = True, forced
-    for names, inside in _groups(left, demands, forced):
-        if len(names) == 1:
-            name = names[0]
-            able = [option for option in left[name] if not option.needs & ~forced]
-            if not able:
-                return None
-            alone = able[0] if len(able) == 1 else min(able, key=lambda option: _cost(option, price, forced))
-            best: Mapping[str, Option] | None = {name: alone}
-        else:
-            best, finished = _search(names, left, inside, price, forced, out_of_time)
-            proven = proven and finished
-        if best is None:
-            return None
-        for name, option in best.items():
-            chosen[name] = option
-            tasks |= option.tasks
+    joint = [demand for demand in demands if len(demand.scope) > 1]
+    found = _choose(*made, joint, price, given, _Clock(out_of_time))
+    if found is None:
+        return None
+    chosen, tasks, proven = found
     seconds, parts = price(tasks)
     moved = sum(option.moved for option in chosen.values())
     change = sum(option.change for option in chosen.values())
     return Solution(chosen, tasks, (seconds, parts, moved, change), proven)
 
 
-Left = dict[str, list[Option]]
-
-_MOST_TRIED = 256
-
-
-def _cost(option: Option, price: Callable[[int], tuple[int, int]], forced: int) -> Cost:
-    seconds, parts = price(option.tasks & ~forced)
-    return seconds, parts, option.moved, option.change
-
-
-def _pruned(options: Mapping[str, Sequence[Option]], demands: Sequence[Demand]) -> Left | None:
-    """Options that pass every demand on their quantity alone; None if one has none left."""
-    alone: dict[str, list[Demand]] = {}
-    for demand in demands:
-        if len(demand.scope) == 1:
-            alone.setdefault(demand.scope[0], []).append(demand)
-        elif not demand.scope and not demand.holds(()):
-            return None
-    left: Left = {}
-    for name, some in options.items():
-        tests = alone.get(name, ())
-        found = [option for option in some if all(test.holds((option,)) for test in tests)] if tests else list(some)
-        if not found:
-            return None
-        left[name] = found
-    for demand in demands:
-        if len(demand.scope) > 1 and not _drop_unknown(left, demand):
-            return None
-    return left
-
-
-def _drop_unknown(left: Left, demand: Demand) -> bool:
-    """Drops leaving a quantity unknown where a demand can't hold so; False if nothing else is left."""
-    for name in demand.scope:
-        first = left[name][0]
-        if first.value is not None:
-            continue
-        others = [[first] if other == name else left[other] for other in demand.scope]
-        size = 1
-        for some in others:
-            size *= len(some)
-        if size <= _MOST_TRIED and not any(demand.holds(chosen) for chosen in product(*others)):
-            left[name] = left[name][1:]
-            if not left[name]:
-                return False
-    return True
-
-
-def _forced(left: Left) -> int:
-    """Tasks that every option of some quantity calls for."""
-    found = 0
-    for some in left.values():
-        shared = -1
-        for option in some:
-            shared &= option.tasks & ~option.needs
-        found |= shared
-    return found
-
-
-def _drop_dominated(left: Left, demands: Sequence[Demand], forced: int) -> None:
-    """Drops options for which another with the same value does all that they do for no more work."""
-    wanted = 0  # what some option needs another to call for
-    for some in left.values():
-        for option in some:
-            wanted |= option.needs
-    cures = dict.fromkeys(left, wanted)
-    for demand in demands:
-        for name in demand.scope:
-            cures[name] |= demand.cures
-    for name, some in left.items():
-        best: dict[object, list[Option]] = {}
-        for option in some:
-            rivals = best.setdefault(option.value, [])
-            extra, useful = option.tasks & ~forced, option.tasks & cures[name]
-            if not any(
-                not rival.tasks & ~forced & ~extra
-                and not useful & ~rival.tasks
-                and rival.moved <= option.moved
-                and rival.change <= option.change
-                and not rival.needs
-                for rival in rivals
-            ):
-                rivals.append(option)
-        if len(best) < len(some):
-            left[name] = [option for rivals in best.values() for option in rivals]
-
-
-def _groups(left: Left, demands: Sequence[Demand], forced: int) -> list[tuple[list[str], list[Demand]]]:
-    """Quantities that must be decided together, with their demands: those that share a demand, or open work."""
-    root = {name: name for name in left}
-
-    def find(name: str) -> str:
-        while root[name] != name:
-            root[name] = root[root[name]]
-            name = root[name]
-        return name
-
-    joint = [demand for demand in demands if len(demand.scope) > 1]
-    for demand in joint:
-        first = find(demand.scope[0])
-        for name in demand.scope[1:]:
-            root[find(name)] = first
-    by_task: dict[int, str] = {}
-    for name, some in left.items():
-        open_work = 0
-        for option in some:
-            open_work |= option.tasks | option.needs
-        open_work &= ~forced
-        while open_work:
-            low = open_work & -open_work
-            open_work ^= low
-            if low in by_task:
-                root[find(name)] = find(by_task[low])
-            else:
-                by_task[low] = name
-    names: dict[str, list[str]] = {}
-    for name in sorted(left):
-        names.setdefault(find(name), []).append(name)
-    inside: dict[str, list[Demand]] = {}
-    for demand in joint:
-        inside.setdefault(find(demand.scope[0]), []).append(demand)
-    return [(group, inside.get(top, [])) for top, group in names.items()]
-
-
 class OutOfTime(Exception):
     """Time ran out before any choice was found, or it was certain that there is none."""
 
 
-class _Bound(Constraint):
-    """Refuses what can't cost less than the best found, and readings taken again without need."""
+class _Clock:
+    """Asks now and then whether time is up, by a count of work done."""
 
-    def __init__(
-        self, names: Sequence[str], left: Left, price: Callable[[int], tuple[int, int]], forced: int,
-        out_of_time: Callable[[], bool],
-    ) -> None:  # fmt: skip
-        self.price, self.forced, self.out_of_time, self.size = price, forced, out_of_time, len(names)
-        # whatever is still to be chosen adds at least this much
-        self.least = {name: (min(o.moved for o in left[name]), min(o.change for o in left[name])) for name in names}
-        self.least_moved = sum(moved for moved, _ in self.least.values())
-        self.least_change = sum(change for _, change in self.least.values())
-        # no choice costs less than this: some quantity's cheapest option alone costs so many seconds
-        seconds = max(min(price(option.tasks & ~forced)[0] for option in left[name]) for name in names)
-        self.floor: Cost = (seconds, 0, self.least_moved, self.least_change)
-        self.best: Cost | None = None
-        self.tried = 0
+    def __init__(self, out_of_time: Callable[[], bool]) -> None:
+        self.out_of_time, self.ticks = out_of_time, 0
 
-    def __call__(
-        self, variables: Sequence[str], domains: Any, assignments: dict[str, Option], forwardcheck: bool = False
-    ) -> bool:
-        self.tried += 1
-        if self.tried % 256 == 0 and self.out_of_time():
+    def __call__(self) -> None:
+        self.ticks += 1
+        if self.ticks % _TICKS == 0 and self.out_of_time():
             raise OutOfTime
-        if self.best is None and len(assignments) < self.size:
-            return True
-        if len(assignments) == self.size and not self.supplied(assignments):
-            return False
-        return self.best is None or self.cost(assignments) < self.best
-
-    def supplied(self, assignments: Mapping[str, Option]) -> bool:
-        """Whether every reading that is taken again is called for by something else."""
-        needs, given = 0, self.forced
-        for option in assignments.values():
-            needs |= option.needs
-            given |= option.tasks & ~option.needs
-        return not needs & ~given
-
-    def cost(self, assignments: Mapping[str, Option]) -> Cost:
-        """The least that a choice begun like this can cost."""
-        tasks, moved, change = 0, self.least_moved, self.least_change
-        for name, option in assignments.items():
-            least = self.least[name]
-            tasks |= option.tasks
-            moved += option.moved - least[0]
-            change += option.change - least[1]
-        seconds, parts = self.price(tasks & ~self.forced)
-        return seconds, parts, moved, change
 
 
-class _Holds(Constraint):
-    """One demand, asked when all its quantities have an option."""
+_TICKS = 128
 
-    def __init__(self, demand: Demand) -> None:
-        self.demand = demand
 
-    def __call__(
-        self, variables: Sequence[str], domains: Any, assignments: dict[str, Option], forwardcheck: bool = False
-    ) -> bool:
-        options = []
-        missing = 0
-        for name in self.demand.scope:
-            found = assignments.get(name)
+def _choose(
+    left: Left, values: Numbered, demands: Sequence[Demand], price: Price, given: int, clock: _Clock
+) -> tuple[dict[str, Option], int, bool] | None:
+    """The cheapest choice with its tasks, and whether that is certain; None if there is none."""
+    done = given | forced(left)
+    drop_dominated(left, demands, done)
+    chosen: dict[str, Option] = {}
+    proven, tasks = True, done
+    for names, inside in groups(left, demands, done):
+        if len(names) == 1:
+            name = names[0]
+            able = [course for course in left[name] if not course.needs & ~done]
+            if not able:
+                return None
+            best = able[0] if len(able) == 1 else min(able, key=lambda course: course.cost(price, done))
+            chosen[name] = best.option(values[name][(best.values & -best.values).bit_length() - 1])
+        else:
+            found = _group({name: left[name] for name in names}, values, inside, price, done, clock)
             if found is None:
-                missing += 1
-            else:
-                options.append(found)
-        if not missing:
-            return self.demand.holds(tuple(options))
-        if missing == 1 and forwardcheck:  # hides the values of the last one that would fail
-            return bool(self.forwardCheck(variables, domains, assignments))
-        return True
+                return None
+            chosen.update(found[0])
+            proven = proven and found[1]
+    for option in chosen.values():
+        tasks |= option.tasks
+    return chosen, tasks, proven
+
+
+def _group(
+    left: Left, values: Numbered, demands: list[Demand], price: Price, done: int, clock: _Clock
+) -> tuple[Mapping[str, Option], bool] | None:
+    """The best choice for one group, and whether the search went to its end; None if there is none."""
+    search = _Search(left, values, demands, price, done, clock)
+    fitting = search.begin()
+    if fitting is None:
+        return None
+    if forced(fitting) & ~done:  # work that turns out to be needed is paid first; what shared only that is then apart
+        found = _choose(fitting, values, demands, price, done, clock)
+        return None if found is None else (found[0], found[2])
+    problem = Problem(_InOrder(search))
+    for name, courses in search.courses.items():
+        problem.addVariable(name, courses[::-1])  # the solver takes them from the end
+    problem.addConstraint(search, [*search.courses])
+    proven = True
+    try:
+        for _ in problem.getSolutionIter():  # type: ignore[no-untyped-call]
+            if search.is_least():
+                break
+    except OutOfTime:
+        if search.best is None:
+            raise
+        proven = False
+    return None if search.best is None else (search.best, proven)
 
 
 class _InOrder(OptimizedBacktrackingSolver):
-    """Chooses first what may be left unknown, then the quantities on which most demands look."""
+    """Decides first what may be left unknown, then the quantities on which most demands look."""
 
-    def __init__(self, first: frozenset[str]) -> None:
-        super().__init__()  # type: ignore[no-untyped-call]
-        self.first = first
+    def __init__(self, search: _Search) -> None:
+        super().__init__(forwardcheck=False)  # type: ignore[no-untyped-call]
+        self.search = search
 
     def getSortedVariables(self, domains: Any, vconstraints: Any) -> list[str]:
         """Overrides the solver's order: chosen last, these would be tried in full for every failure before them."""
-        return sorted(domains, key=lambda name: (name not in self.first, -len(vconstraints[name]), len(domains[name])))
+        found = self.search.domains
+
+        def key(name: str) -> tuple[bool, int, int]:
+            place = found.place[name]
+            return found.values[place][0] is not None, -found.around[place].bit_count(), len(domains[name])
+
+        return sorted(domains, key=key)
 
 
-def _search(
-    names: list[str], left: Left, demands: list[Demand], price: Callable[[int], tuple[int, int]], forced: int,
-    out_of_time: Callable[[], bool],
-) -> tuple[Mapping[str, Option] | None, bool]:  # fmt: skip
-    """The best choice for one group, and whether the search went to its end."""
-    problem = Problem(_InOrder(frozenset(name for name in names if left[name][0].value is None)))
-    for name in names:
-        some = sorted(left[name], key=lambda option: _cost(option, price, forced))
-        some.reverse()  # the solver takes values from the end
-        problem.addVariable(name, some)
-    bound = _Bound(names, left, price, forced, out_of_time)
-    problem.addConstraint(bound, names)  # first: what costs too much need not be looked at further
-    for demand in demands:
-        problem.addConstraint(_Holds(demand), demand.scope)
-    best: Mapping[str, Option] | None = None
-    try:
-        for found in problem.getSolutionIter():  # type: ignore[no-untyped-call]
-            best, bound.best = found, bound.cost(found)
-            if bound.best <= bound.floor:
-                break
-    except OutOfTime:
-        if best is None:
-            raise
-        return best, False
-    return best, True
+class _Search(Constraint):
+    """Refuses courses that can't cost less than the best found, and those whose values don't fit together.
+
+    Attributes:
+        courses: by quantity, cheapest first.
+        best: the best choice found.
+    """
+
+    def __init__(
+        self, left: Left, values: Numbered, demands: Sequence[Demand], price: Price, done: int, clock: _Clock
+    ) -> None:
+        self.price, self.done, self.clock = price, done, clock
+        self.courses = {
+            name: sorted(courses, key=lambda course: course.cost(price, done)) for name, courses in left.items()
+        }
+        self.domains = Domains({name: values[name] for name in left}, demands, clock)
+        self.tables = (1 << len(demands)) - 1
+        self.curing = [
+            (1 << number, demand.scope, demand.cures)
+            for number, demand in enumerate(demands)
+            if demand.cures is not None
+        ]
+        self.curing_on = {name: [one for one in self.curing if name in one[1]] for name in left}
+        self.best: dict[str, Option] | None = None
+        self.least: Cost | None = None
+        self.floor: Cost = (0, 0, 0, 0)
+        # by how many quantities are decided: what is left of all values, and which demands have or may have a cure
+        self.path: list[tuple[Sets, int]] = []
+
+    def begin(self) -> Left | None:
+        """Thins out values before anything is decided: the courses that are left, None if a quantity has none."""
+        whole = [0] * len(self.courses)
+        for name, courses in self.courses.items():
+            for course in courses:
+                whole[self.domains.place[name]] |= course.values
+        mended = self.tables
+        for bit, scope, cures in self.curing:
+            if not self.may_have_cure(scope, cures, {}):
+                mended ^= bit
+        sets = self.domains.thinned(whole, mended, self.tables)
+        floor = None if sets is None else self.bound({}, sets)
+        if sets is None or floor is None:
+            return None
+        self.path, self.floor = [(sets, mended)], floor
+        return {
+            name: [
+                course._replace(values=course.values & some)
+                for course in courses
+                if course.values & (some := sets[self.domains.place[name]])
+            ]
+            for name, courses in self.courses.items()
+        }
+
+    def is_least(self) -> bool:
+        """Whether no choice can cost less than the best found."""
+        return self.least is not None and self.least <= self.floor
+
+    def __call__(
+        self, variables: Sequence[str], domains: Any, assignments: dict[str, Course], forwardcheck: Any = None
+    ) -> bool:
+        self.clock()
+        decided = len(assignments)
+        del self.path[decided:]
+        before, could = self.path[-1]
+        name = next(reversed(assignments))
+        place = self.domains.place[name]
+        left = before[place] & assignments[name].values
+        if not left:
+            return False
+        mended = self.still_mended(could, name, assignments)
+        sets = before.copy()
+        sets[place] = left
+        todo = could & ~mended | (self.domains.around[place] if left != before[place] else 0)
+        thin = self.domains.thinned(sets, mended, todo) if todo else sets
+        if thin is None:
+            return False
+        cost = self.bound(assignments, thin)
+        if cost is None or (self.least is not None and cost >= self.least):
+            return False
+        self.path.append((thin, mended))
+        if decided < len(self.courses):
+            return True
+        row = self.domains.row(thin, mended) if self.supplied(assignments) else None
+        if row is None:
+            return False
+        self.least = cost
+        self.best = {name: assignments[name].option(row[place]) for name, place in self.domains.place.items()}
+        return True
+
+    def still_mended(self, could: int, name: str, assignments: Mapping[str, Course]) -> int:
+        """Of the demands that had or could have a cure, those of which that is still so now that a course is chosen."""
+        course = assignments[name]
+        for bit, scope, cures in self.curing_on[name]:
+            if could & bit and not course.cures(cures) and not self.may_have_cure(scope, cures, assignments):
+                could ^= bit
+        return could
+
+    def may_have_cure(self, scope: Sequence[str], cures: int, assignments: Mapping[str, Course]) -> bool:
+        """Whether some course in a demand's scope that is chosen, or may still be, is a cure for it."""
+        for name in scope:
+            course = assignments.get(name)
+            if any(one.cures(cures) for one in (self.courses[name] if course is None else (course,))):
+                return True
+        return False
+
+    def supplied(self, assignments: Mapping[str, Course]) -> bool:
+        """Whether every reading that is taken again is called for by something else."""
+        needs, given = 0, self.done
+        for course in assignments.values():
+            needs |= course.needs
+            given |= course.tasks & ~course.needs
+        return not needs & ~given
+
+    def bound(self, assignments: Mapping[str, Course], sets: Sets) -> Cost | None:
+        """The least that a choice begun like this can cost; None if a quantity has no course left."""
+        tasks, moved, change = 0, 0, 0
+        for course in assignments.values():
+            tasks |= course.tasks
+            moved += course.moved
+            change += course.change
+        tasks &= ~self.done
+        seconds, parts = self.price(tasks)
+        for place, (name, courses) in enumerate(self.courses.items()):
+            if name not in assignments:
+                some = sets[place]
+                able = [course for course in courses if course.values & some]
+                if not able:
+                    return None
+                seconds = max(seconds, min([self.price(tasks | one.tasks & ~self.done)[0] for one in able]))
+                moved += min([one.moved for one in able])
+                change += min([one.change for one in able])
+        return seconds, parts, moved, change

@@ -9,7 +9,9 @@ one that fails, through quantities that may change; what is left out shares no s
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import product
+from functools import reduce
+from itertools import combinations, product
+from operator import or_
 from typing import NamedTuple
 
 from ortools.sat.python import cp_model
@@ -66,10 +68,23 @@ class Reference:
         settings = {name for name in inputs if self.names[name].role is Role.SETTING}
         found = 0
         for number, task in enumerate(self.tasks.all):
-            by_name = task.key[0] in named and not inputs.isdisjoint(task.affects())
+            by_name = (
+                task.key[0] in named
+                and not inputs.isdisjoint(task.affects())
+                and self.is_on_the_spot(task.key[1], asked.question.on)
+            )
             by_setting = reads and not settings.isdisjoint(task.moves)
             found |= (by_name or by_setting) << number
         return found
+
+    def is_on_the_spot(self, place: str, on: str) -> bool:
+        """Whether work at a place is work on a component: on itself, or on a drive and one of the shafts it joins."""
+        if not place or not on or place == on:
+            return True
+        for drive in self.worksheet.sheet.card.drives:
+            if (drive.id, drive.driven) in ((place, on), (on, place)) or (drive.id, drive.driver) == (on, place):
+                return True
+        return False
 
     def solve(self, values: Filled, locks: Locks) -> Cost | None:
         """The least cost of putting a setup right, None if that can't be done."""
@@ -175,19 +190,31 @@ class _Model:
         if quantity.role is Role.EVENT:
             time = self.reference.worksheet.time_of(name)
             return found + [Way(time, self.tasks.closure[n], 1) for n in remedies]
+        able = set(remedies)
         take = self.tasks.takers.get(name, -1)
         if take >= 0 and not self.tasks.closure[take] & self.banned:
             if not self.is_known(name):
                 found += [Way(whole, self.tasks.closure[take]) for whole in self.wholes(name, keep_known=True)]
             elif self.measured_again(name, take):
                 found += [Way(whole, self.tasks.closure[take]) for whole in self.wholes(name, keep_known=False)]
+                able.add(take)
         if remedies and as_found is not None and quantity.role is not Role.JOB:
             for whole in self.wholes(name, keep_known=False):
                 if quantity.role is Role.SETTING and whole == as_found:
                     continue
                 change = self.change(quantity, as_found, whole) if quantity.role is Role.SETTING else 0
-                found += [Way(whole, self.tasks.closure[n], 1, change) for n in remedies]
+                found += [Way(whole, work, 1, change) for work in self.unions(name, able, remedies)]
         return found
+
+    def unions(self, name: str, able: set[int], remedies: Sequence[int]) -> set[int]:
+        """Work that brings a quantity right: any tasks that do, as many as there are broken questions on it."""
+        broken = sum(self.verdicts[asked] is Verdict.BROKEN for asked in self.reference.behind[name])
+        return {
+            reduce(or_, [self.tasks.closure[n] for n in some])
+            for size in range(1, max(1, broken) + 1)
+            for some in combinations(sorted(able), size)
+            if not set(some).isdisjoint(remedies)
+        }
 
     def measured_again(self, name: str, take: int) -> bool:
         """Whether a procedure that measures a known reading is named by a broken question's rule, or answers an open one."""

@@ -11,9 +11,10 @@ import pytest
 
 from audit.nouns.quantity import Form, Role, Sided, Value
 from audit.nouns.setup import Setup
+from audit.planning.choice import Cost, Demand, Option, Row
 from audit.planning.correction import Case, Stuck
 from audit.planning.planner import Planner
-from audit.planning.solver import Choice, Cost, Demand, Option, OutOfTime, cheapest
+from audit.planning.solver import OutOfTime, cheapest
 from audit.planning.tasks import numbers
 from audit.planning.worksheet import WorkSheet, make_worksheet
 from tests.audit.planning.plain import GOOD, Asked
@@ -61,14 +62,10 @@ class Problem:
         refused = {
             row for row in product((None, 0.0, 1.0, 2.0, 3.0), repeat=len(scope)) if chance.random() < 0.5
         }  # fmt: skip
-        cures = chance.getrandbits(count) if chance.random() < 0.3 else 0
-
-        def holds(chosen: Choice) -> bool:
-            if tuple(option.value for option in chosen) in refused:
-                return False
-            return not cures or any(option.tasks & cures for option in chosen)
-
-        return Demand(scope, holds, cures)
+        if chance.random() < 0.7:
+            return Demand(scope, lambda row: row not in refused)
+        excused = {row for row in product((None, 0.0, 1.0, 2.0, 3.0), repeat=len(scope)) if chance.random() < 0.1}
+        return Demand(scope, lambda row: row not in refused, chance.getrandbits(count), excused.__contains__)
 
     def price(self, tasks: int) -> tuple[int, int]:
         """Seconds and parts of a set of tasks."""
@@ -82,10 +79,16 @@ class Problem:
             called |= option.tasks & ~option.needs
             needs |= option.needs
             tasks |= option.tasks
-        if needs & ~called or not all(d.holds(tuple(chosen[name] for name in d.scope)) for d in self.demands):
+        if needs & ~called or not all(self.suits(d, [chosen[name] for name in d.scope]) for d in self.demands):
             return None
         moved, change = (sum(some) for some in zip(*[(o.moved, o.change) for o in chosen.values()], strict=True))
         return (*self.price(tasks), moved, change)
+
+    def suits(self, demand: Demand, chosen: Sequence[Option]) -> bool:
+        row = tuple(option.value for option in chosen)
+        if not demand.holds(row):
+            return False
+        return demand.cures is None or any(one.tasks & demand.cures for one in chosen) or demand.excused(row)
 
     def best(self) -> Cost | None:
         """The least cost of all choices, each looked at."""
@@ -134,8 +137,8 @@ def wide(count: int) -> tuple[Options, Price]:
 
 
 def total_at_least(options: Options, wanted: float) -> Demand:
-    def holds(chosen: Choice) -> bool:
-        return sum(option.value for option in chosen if isinstance(option.value, float)) >= wanted
+    def holds(row: Row) -> bool:
+        return sum(value for value in row if isinstance(value, float)) >= wanted
 
     return Demand(tuple(options), holds)
 
@@ -156,7 +159,7 @@ def test_time_out_after_a_choice_gives_it_unproven() -> None:
     assert full.cost[0] == 3 * 60  # 8 + 8 + 4 and so on
     assert cut is not None
     assert not cut.proven
-    assert demand.holds(tuple(cut.options[name] for name in demand.scope))
+    assert demand.suits(cut.options[name] for name in demand.scope)
     assert cut.cost >= full.cost
 
 
