@@ -23,8 +23,10 @@ class Meters:
         )
         self._audits = Counter("setup_audit_audits", "Setups audited.", ("clearance",), registry=self.registry)
         self._starts = Counter("setup_audit_starts", "Starts asked for.", ("clearance",), registry=self.registry)
-        self.store_errors = Counter(
-            "setup_audit_store_errors", "Requests that met a store out of order.", registry=self.registry
+        self.troubles = Counter(
+            "setup_audit_troubles",
+            "Requests that met a store, rulebook or secret out of order.",
+            registry=self.registry,
         )
         self.lines_lost = Counter(
             "setup_audit_log_lines_lost", "Log lines that could not be written.", registry=self.registry

@@ -131,7 +131,7 @@ class Passing:
         if caller is not None:
             line |= {"organisation": caller.organisation, "who": caller.who}
         if "trouble" in state:
-            self.passage.meters.store_errors.inc()
+            self.passage.meters.troubles.inc()
             line["trouble"] = state["trouble"]
         if not self.passage.log.write(self.at, line | self.failure):
             self.passage.meters.lines_lost.inc()

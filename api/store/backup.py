@@ -25,6 +25,8 @@ from api.store.verifying import faults
 
 MOST_ROWS = 500
 """Rows that are copied at once."""
+MOST_SAID = 100
+"""Most characters of a database's own words; they may hold what is stored."""
 
 
 class Refused(Exception):
@@ -104,19 +106,22 @@ def verify(file: Path) -> dict[str, tuple[int, str]]:
             names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
             said = [row[0] for row in connection.execute("PRAGMA integrity_check(20)") if row[0] != "ok"]
             loose = connection.execute("PRAGMA foreign_key_check").fetchall()
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise Refused(f"it is no database, or a broken one: {error}") from error
     if "alembic_version" not in names or organisations.name not in names:
         raise Refused("it is no store of ours")
     said += [f"a row of {row[0]} names a row of {row[2]} that is not there" for row in loose]
     if said:
         raise Faulty([("", Fault(0, text)) for text in said])
-    with closing(_opened(file)) as store, store.connection() as connection:
-        ids = list(connection.scalars(select(organisations.c.id).order_by(organisations.c.id)))
-        found = [(id, fault) for id in ids for fault in faults(Work(connection, id, "", 0.0))]
-        if found:
-            raise Faulty(found)
-        return {id: events.head(Work(connection, id, "", 0.0)) for id in ids}
+    try:
+        with closing(_opened(file)) as store, store.connection() as connection:
+            ids = list(connection.scalars(select(organisations.c.id).order_by(organisations.c.id)))
+            found = [(id, fault) for id in ids for fault in faults(Work(connection, id, "", 0.0))]
+            if found:
+                raise Faulty(found)
+            return {id: events.head(Work(connection, id, "", 0.0)) for id in ids}
+    except (StoreUnavailable, UnicodeDecodeError) as error:
+        raise Refused(f"it can't be read: {str(error)[:MOST_SAID]}") from error
 
 
 def _opened(file: Path) -> Store:
@@ -181,10 +186,9 @@ def _restore_rows(file: Path, address: str, now: float) -> Copied:
             if new.scalar(select(exists().select_from(organisations))):
                 raise Refused("the store there is not empty; make a new database to restore into")
             _copy_rows(old, new)
-            for id in heads:
-                if lost := list(faults(Work(new, id, "", 0.0))):
-                    raise Faulty([(id, fault) for fault in lost])
             _note(new, heads, now)
+            if lost := [(id, fault) for id in heads for fault in faults(Work(new, id, "", 0.0))]:
+                raise Faulty(lost)
     return Copied(heads)
 
 

@@ -117,7 +117,7 @@ def test_a_store_out_of_order_is_503_and_its_words_stay_here(behind: Behind) -> 
     assert int(answer.headers["retry-after"]) > 0
     assert "ridgeline" not in answer.text
     assert made.lines()[-1]["trouble"] == "database is locked at db.ridgeline.example"
-    assert made.app.state.meters.registry.get_sample_value("setup_audit_store_errors_total") == 1
+    assert made.app.state.meters.registry.get_sample_value("setup_audit_troubles_total") == 1
 
 
 def test_another_organisation_is_not_there(behind: Behind) -> None:

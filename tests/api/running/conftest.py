@@ -1,0 +1,92 @@
+"""A store that has been lived in: two organisations, and every kind of event that the service writes."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Iterator
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.identity.rights import Role
+from api.identity.tokens import at_command_line, make
+from api.opening import open_desk
+from api.store import organisations
+from api.store.database import Store
+
+DEMO = Path(__file__).parents[3] / "api" / "demo" / "before-corn.ndjson"
+BEGAN = 1_790_000_000.0
+
+
+def found_organisation(store: Store, id: str) -> str:
+    """Makes an organisation and its owner's token; gives the secret."""
+    with store.connection(writes=True) as connection:
+        work = organisations.make(connection, id, id.title(), "command line", BEGAN)
+        _, secret = make(work, at_command_line(id), "owner", Role.OWNER, [], None)
+    return secret
+
+
+def live(store: Store) -> None:
+    """Some days of an organisation's work, over HTTP."""
+    minutes = count(1)
+    secret = found_organisation(store, "ridgeline")
+    found_organisation(store, "meltwater")
+    desk = open_desk(store, clock=lambda: BEGAN + 60 * next(minutes))
+    client = TestClient(create_app(desk=desk), headers={"authorization": f"Bearer {secret}"})
+
+    def send(status: int, method: str, path: str, body: Any = None, seen: bool = False) -> Any:
+        answer = client.request(method, path, json=body, headers={"if-match": "*"} if seen else {})
+        assert answer.status_code == status, answer.text
+        return answer.json() if answer.content else None
+
+    for line in DEMO.read_bytes().splitlines()[:5]:
+        setup = json.loads(line)
+        unit = setup["unit"]
+        id = unit["id"]
+        setup["taken"] = {**setup.get("taken", {}), "at": None}
+        send(201, "PUT", f"/units/{id}", {key: value for key, value in unit.items() if key != "id"})
+        recorded = send(201, "POST", f"/units/{id}/setups", setup)["setup"]["id"]
+        job = {"crop": "corn", "header_kind": setup["job"]["header"]["kind"]}
+        answer = client.post(f"/units/{id}/harvest-starts", json=job)
+        assert answer.status_code in (201, 409), answer.text
+        for finding in send(200, "GET", f"/units/{id}/findings")["findings"]:
+            body = {
+                "setup": recorded, "rule": finding["rule"], "on": finding["on"], "by": "Foreman of the north yard",
+                "reason": "New plates come on Friday; half load until then.", "until": "2026-09-25T12:00:00Z",
+            }  # fmt: skip
+            client.post(f"/units/{id}/acceptances", json=body)
+        given = client.get(f"/units/{id}/acceptances").json()["items"]
+        if len(given) > 1:
+            send(200, "DELETE", f"/units/{id}/acceptances/{given[0]['id']}", seen=True)
+    send(200, "PUT", "/units/unit-01", {"card": "axial-single", "serial": "KX-99999", "owner": "Oxgill Farm"}, True)
+    send(200, "DELETE", "/units/unit-02", seen=True)
+    terms = send(200, "GET", "/organisation")["terms"]
+    send(200, "PUT", "/organisation", {"terms": {**terms, "most_days": 2.0}, "effects": {}}, True)
+    token = send(201, "POST", "/tokens", {"name": "tablet", "role": "mechanic", "units": ["unit-03"], "days": 7.0})
+    send(201, "POST", "/tokens", {"name": "viewer", "role": "reader"})
+    send(200, "DELETE", f"/tokens/{token['id']}")
+
+
+@pytest.fixture(scope="session")
+def lived_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The file of such a store; not to be written to."""
+    folder = tmp_path_factory.mktemp("lived-in")
+    store = Store(f"sqlite:///{folder / 'record.db'}")
+    live(store)
+    store.close()
+    return folder / "record.db"
+
+
+@pytest.fixture
+def lived(lived_in: Path, tmp_path: Path) -> Iterator[Store]:
+    """A copy of it."""
+    file = tmp_path / "lived.db"
+    shutil.copy(lived_in, file)
+    store = Store(f"sqlite:///{file}")
+    yield store
+    store.close()
