@@ -15,6 +15,21 @@ def never() -> bool:
     return False
 
 
+LOOKS = 300
+"""How often the solver may ask for the time before a setup counts as not solved: a count does not depend on the clock."""
+
+
+class Budget:
+    """Time is up after so many looks."""
+
+    def __init__(self) -> None:
+        self.left = LOOKS
+
+    def __call__(self) -> bool:
+        self.left -= 1
+        return self.left < 0
+
+
 def plan_in(planned: Planned) -> Plan:
     """The plan of a setup whose builds are decided."""
     (branch,) = planned.branches
