@@ -8,15 +8,26 @@ from dataclasses import dataclass
 
 import pytest
 
+from api.certificates.keys import make
+from api.plan_wire import setup_json
 from api.service.gate import Gate
 from api.service.in_force import InForce, Shipped, read_shipped
 from api.service.recording import prepare, put_unit, record
-from api.store import organisations
+from api.store import organisations, units
 from api.store.database import Store
+from api.store.starts import StartRow
+from audit.nouns.clearance import Job
+from audit.nouns.proof import Machine
 from audit.nouns.risk import Level
+from audit.planning.planner import Planner
 
 NOW = 1_790_000_000.0
-HOUR = 3600.0
+CARD, CROP, HEADER = "axial-single", "corn", "corn-head"
+BUILDS = (
+    ("build.feeder.chain_tensioner", "spring-gauge"),
+    ("build.shoe.stroke", "short"),
+    ("build.unloading.rate", "high"),
+)
 
 
 @dataclass(frozen=True)
@@ -60,3 +71,37 @@ def record_demo(place: Place, demo_lines: dict[str, tuple[bytes, ...]]) -> Calla
         return ids
 
     return run
+
+
+@pytest.fixture(scope="session")
+def legal(shipped: Shipped) -> str:
+    """A setup that keeps every shipped rule, without the unit's id."""
+    setup = Planner(shipped.rulebook).legal_setup(CARD, CROP, HEADER, BUILDS, lambda: False)
+    plain = setup_json(Machine(CARD, BUILDS, CROP, HEADER), setup.values, shipped.rulebook)
+    plain["unit"] = {"card": CARD, "engine_hours": 1000.0, "fitted": {name[6:]: choice for name, choice in BUILDS}}
+    plain.pop("taken", None)
+    return json.dumps(plain)
+
+
+@pytest.fixture
+def record_legal(place: Place, legal: str) -> Callable[..., str]:
+    """Puts a unit in order on record at ``home``; returns its id."""
+
+    def run(unit: str = "unit-70") -> str:
+        with place.store.writing("home", "me", NOW) as work:
+            auditor = place.in_force.auditor(work, Level.HIGH)
+            row, _ = put_unit(work, auditor.rulebook, unit, {"card": CARD})
+            record(work, prepare(row, auditor, legal.encode()), auditor.rulebook.digest)
+        return unit
+
+    return run
+
+
+def start(place: Place, unit: str) -> StartRow:
+    """Clears a start of a unit that is in order."""
+    with place.store.writing("home", "mechanic", NOW) as work:
+        row = units.find(work, unit)
+        assert row is not None
+        cleared = place.gate.start(work, row, Job(CROP, HEADER), 1000.0, make())
+    assert isinstance(cleared, StartRow)
+    return cleared
