@@ -6,7 +6,7 @@ import threading
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Protocol, runtime_checkable
 
-from audit.checking import Surroundings, judge
+from audit.checking import Surroundings, evaluate, judge
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.judged import Hit
@@ -103,6 +103,53 @@ class Answers(dict[object, Value | Sided]):
             yield question, verdict, outcome.share
 
 
+class Unasked(dict[object, int]):
+    """How many of some questions are not asked, by the values as written of the inputs that decide it.
+
+    Args:
+        questions: each with the inputs behind its condition for being asked.
+        inputs: of all of them together, in the order in which a key gives their values.
+        tables: from an input's value as written to its canonical value.
+    """
+
+    def __init__(
+        self, questions: Sequence[tuple[Question, Sequence[str]]], inputs: Sequence[str],
+        tables: Mapping[str, Written | None], sheet: Sheet, constants: Mapping[str, Value],
+    ) -> None:  # fmt: skip
+        super().__init__()
+        self.questions, self.inputs, self.tables = questions, inputs, tables
+        self.sheet, self.constants = sheet, constants
+        self.answers: dict[object, bool] = {}
+
+    def __missing__(self, key: Any) -> int:
+        written = dict(zip(self.inputs, key if len(self.inputs) > 1 else (key,), strict=True))
+        count = sum(
+            self.unasked(question, [(name, written[name]) for name in names]) for question, names in self.questions
+        )
+        if len(self) >= MOST_REMEMBERED:
+            self.clear()
+        self[key] = count
+        return count
+
+    def unasked(self, question: Question, written: list[tuple[str, Any]]) -> bool:
+        """Whether one question is not asked."""
+        key = question.no, tuple(value for _, value in written)
+        found = self.answers.get(key)
+        if found is None:
+            assert question.given is not None
+            values: dict[str, Value | Sided] = dict(self.constants)
+            for name, value in written:
+                table = self.tables[name]
+                values[name] = value if table is None else table[value]
+            for name in quantities(question.given):
+                add_fact(self.sheet, name, values)
+            truth = evaluate(question.given, Surroundings(values, self.sheet.names, {})).truth
+            if len(self.answers) >= MOST_REMEMBERED:
+                self.answers.clear()
+            found = self.answers[key] = truth is False
+        return found
+
+
 def hit(question: Question, verdict: Verdict, share: float) -> Hit:
     """The hit of a question that is not kept."""
     rule, on = question.rule, question.on
@@ -124,18 +171,19 @@ checks = Checks()
 
 def add_facts(sheet: Sheet, question: Question, values: dict[str, Value | Sided]) -> None:
     """Adds to ``values`` the facts that a question needs and that are not there yet."""
-
-    def visit(name: str) -> None:
-        computation = sheet.by_name.get(name)
-        if name in values or computation is None:
-            return
-        for argument in computation.args:
-            if isinstance(argument, Ref):
-                visit(argument.name)
-        values[name] = work_out(computation, [argument_value(argument, values) for argument in computation.args])[0]
-
     for name in names_of(question):
-        visit(name)
+        add_fact(sheet, name, values)
+
+
+def add_fact(sheet: Sheet, name: str, values: dict[str, Value | Sided]) -> None:
+    """Adds a fact and all that it is computed from, where they are not there yet."""
+    computation = sheet.by_name.get(name)
+    if name in values or computation is None:
+        return
+    for argument in computation.args:
+        if isinstance(argument, Ref):
+            add_fact(sheet, argument.name, values)
+    values[name] = work_out(computation, [argument_value(argument, values) for argument in computation.args])[0]
 
 
 def names_of(question: Question) -> list[str]:

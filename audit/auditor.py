@@ -1,25 +1,29 @@
 """Audits many setups by one rulebook: check sheets and compiled readings are made once and kept.
 
-``judge`` answers one line of JSON by the compiled reading; what it cannot take as it stands goes through the plain way,
-so both give the same verdicts and the same errors. ``report`` explains one setup in full, with every fact's trace.
+``judge`` and ``answer_all`` answer lines of JSON by the compiled reading, ``answer_rows`` rows of columns; what it
+cannot take as it stands goes through the plain way, so all give the same verdicts and the same errors. ``report``
+explains one setup in full, with every fact's trace.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from itertools import islice
 from typing import TYPE_CHECKING
 
 from audit.intake.setups import read_setup
+from audit.nouns.answer import Answer
 from audit.nouns.finding import Report
 from audit.nouns.problem import BadInput
 from audit.nouns.risk import Level
 from audit.nouns.rule import Verdict
 from audit.nouns.rulebook import Rulebook
-from audit.run import audit_on_sheet
+from audit.run import answer_of, audit_on_sheet
 from audit.sheet import Sheet, make_sheet
 
 if TYPE_CHECKING:
+    from audit.intake.columns import Grid
     from audit.judged import Hit, Judged
     from audit.quick import Quick, Read
 
@@ -88,6 +92,39 @@ class Auditor:
                     yield self._or_refused(line, f"{shown}:{number}")
                 except BadInput as error:
                     yield error
+
+    def answer_all(
+        self, lines: Sequence[bytes], shown: Callable[[int], str], refuse_repeats: bool = True
+    ) -> Iterator[Answer | BadInput]:
+        """The answer to every line with its findings in short; none may be blank.
+
+        Args:
+            shown: name of the line at a place, from 0, in messages.
+            refuse_repeats: as for ``judge_all``.
+        """
+        for first in range(0, len(lines), _BATCH):
+            batch = lines[first : first + _BATCH]
+            read = [self._try_to_read(line, refuse_repeats) for line in batch]
+            for place, (line, one) in enumerate(zip(batch, read, strict=True), first):
+                yield self._answer(one, partial(bytes, line), partial(shown, place))
+
+    def answer_rows(self, grid: Grid, shown: Callable[[int], str]) -> Iterator[Answer | BadInput]:
+        """The answer to every row of a grid with its findings in short."""
+        for place, one in enumerate(self.quick().read_rows(grid)):
+            yield self._answer(one, partial(grid.text, place), partial(shown, place))
+
+    def _answer(self, read: Read | None, text: Callable[[], bytes], shown: Callable[[], str]) -> Answer | BadInput:
+        if read is not None:
+            try:
+                return read.answer()
+            except self.quick().errors:
+                pass
+        try:
+            setup = read_setup(text(), shown(), self.rulebook)
+        except BadInput as error:
+            return error
+        report = audit_on_sheet(self.sheet(setup.unit.card, setup.crop), setup, self.hold_at)
+        return answer_of(setup, report)
 
     def quick(self) -> Quick:
         """The quick way, made when it is first needed: one setup does not pay for it."""

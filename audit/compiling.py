@@ -15,14 +15,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import getitem, itemgetter
 from threading import Lock
 from typing import Any
 
-from audit.answers import Answers, Bare, Kept, Memo, Written, add_facts, checks, hit, names_of
-from audit.checking import Surroundings, evaluate
+from audit.answers import Answers, Bare, Kept, Memo, Unasked, Written, add_facts, checks, hit, names_of
 from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
+from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.inlining import inline
 from audit.judged import Hit
@@ -41,8 +41,7 @@ class Reading:
         inputs: the quantities that a setup may give, each with its table.
         check: takes the values of the inputs as written, in their order; returns the hits. Raises what the inputs'
             tables raise for a bad value.
-        conditional: questions that may not be asked.
-        skipped: number of questions that are never asked.
+        unasked: takes the same; returns how many questions are not asked. Raises the same.
         source: the generated text of ``check``, to be looked at.
     """
 
@@ -50,8 +49,7 @@ class Reading:
     constants: Mapping[str, Value]
     inputs: Mapping[str, Written | None]
     check: Callable[[tuple[object, ...]], list[Hit]]
-    conditional: tuple[Question, ...]
-    skipped: int
+    unasked: Callable[[tuple[object, ...]], int]
     source: str
 
     def judge(self, written: tuple[object, ...]) -> list[Hit]:
@@ -69,11 +67,22 @@ class Reading:
             add_facts(self.sheet, question, found)
         return found
 
-    def not_asked(self, written: tuple[object, ...]) -> int:
-        """How many questions are not asked."""
-        around = Surroundings(self.values_for(self.conditional, written), self.sheet.names, {})
-        asked = (evaluate(question.given, around).truth for question in self.conditional if question.given is not None)
-        return self.skipped + sum(truth is False for truth in asked)
+    def behind(self, question: Question) -> list[str]:
+        """The inputs that a question depends on, in their order."""
+        found: set[str] = set()
+
+        def visit(name: str) -> None:
+            computation = self.sheet.by_name.get(name)
+            if name in found or name in self.constants:
+                return
+            found.add(name)
+            for argument in () if computation is None else computation.args:
+                if isinstance(argument, Ref):
+                    visit(argument.name)
+
+        for name in names_of(question):
+            visit(name)
+        return [name for name in self.inputs if name in found]
 
 
 def compile_sheet(
@@ -178,8 +187,36 @@ class _Compiler:
         ]
         source = "\n    ".join(lines)
         check = self.run(source, "check")
-        conditional = tuple(self.conditional)
-        return Reading(self.sheet, self.constants, self.inputs, check, conditional, self.skipped, source)
+        return Reading(self.sheet, self.constants, self.inputs, check, self.unasked(order), source)
+
+    def unasked(self, order: Sequence[str]) -> Callable[[tuple[object, ...]], int]:
+        """The function that counts what is not asked: conditions on numbers in place, all others by look-up."""
+        numbers = set(self.numbers)
+        by_number: list[Question] = []
+        by_word: list[tuple[Question, list[str]]] = []
+        for question in self.conditional:
+            assert question.given is not None
+            names = dict.fromkeys(quantities(question.given))
+            if all(name in numbers or name in self.constants for name in names):
+                by_number.append(question)
+            else:
+                behind = self.behind(replace(question, hold=question.given))
+                by_word.append((question, [name for name in order if name in behind]))
+        taken = [name for name in self.numbers if any(name in quantities(q.given) for q in by_number if q.given)]
+        places = sorted({order.index(name) for _, names in by_word for name in names})
+        terms = [str(self.skipped)]
+        if places:
+            count = Unasked(by_word, [order[place] for place in places], self.inputs, self.sheet, self.constants)
+            terms.append(f"{self.put(count)}[{self.put(itemgetter(*places))}(written)]")
+        terms += [f"({self.writer.write(question.given).false})" for question in by_number if question.given]
+        lines = [
+            "def unasked(written):",
+            *self.taking(taken, order, "written"),
+            *(self.number_line(name) for name in taken),
+            f"return {' + '.join(terms)}",
+        ]
+        made: Callable[[tuple[object, ...]], int] = self.run("\n    ".join(lines), "unasked")
+        return made
 
     def answers(self, name: str) -> Answers:
         """The table of an input; readings whose questions about it are the same share one."""

@@ -1,22 +1,26 @@
-"""The quick way from a line of JSON to its ranked hits: typed decoding, look-ups, one compiled reading a crop."""
+"""The quick way from a line of JSON, or a row of columns, to its ranked hits: look-ups, one compiled reading a crop."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from functools import partial
+from operator import itemgetter
 from threading import RLock
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 from msgspec.structs import astuple
 
-from audit.answers import Kept
+from audit.answers import MOST_REMEMBERED, Kept, add_facts
 from audit.builds import decide
 from audit.compiling import Reading, compile_sheet
+from audit.intake.columns import ENVELOPE_COLUMNS, Grid, Rows, families_of, own_columns
 from audit.intake.setups import find_crop
 from audit.intake.structs import (
     ENVELOPE_NAMES,
     NO_HEADER,
+    NOT_TAKEN,
     CardDecoder,
     NotQuick,
     Table,
@@ -29,16 +33,17 @@ from audit.intake.structs import (
 )
 from audit.judged import Hit, Judged
 from audit.measures import Unreadable
-from audit.nouns.finding import Clearance, Finding
+from audit.nouns.answer import Answer, Envelope, Short
+from audit.nouns.finding import Clearance, Counts, Finding
 from audit.nouns.machine import MachineCard
-from audit.nouns.quantity import Form, Quantity, Role, Value
+from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.nouns.risk import Level
 from audit.nouns.rule import Standing
 from audit.nouns.rulebook import Rulebook
 from audit.nouns.setup import Unit
 from audit.nouns.vocabulary import on_card
-from audit.run import findings_for
-from audit.sheet import Sheet
+from audit.run import UNDECIDED, findings_for, short_of
+from audit.sheet import Question, Sheet
 
 _MOST_UNITS = 8192
 
@@ -69,6 +74,16 @@ class Quick:
         card = card_of(line)
         return (self._lines.get(card) or self._lines_of(card)).read(line, refuse_repeats)
 
+    def read_rows(self, grid: Grid) -> list[Read | None]:
+        """The values of the rows of a grid as written, in order; None for a row to be read in the plain way."""
+        found: list[Read | None] = [None] * grid.count
+        for card, places, rows in grid.groups():
+            with suppress(NotQuick):
+                lines = self._lines.get(card) or self._lines_of(card)
+                for place, read in zip(places, lines.read_rows(rows), strict=True):
+                    found[place] = read
+        return found
+
     def _lines_of(self, card: str) -> CardLines:
         machine = self.rulebook.machines.get(card)
         if machine is None:
@@ -86,27 +101,51 @@ class CardLines:
         self.decoder = CardDecoder(self.names, shared.tables)
         self.moments = Table(Quantity("taken.at", Role.EVENT, Form.TIME, "when it was taken"))
         self.build_names = [f"build.{build.name}" for build in self.card.builds]
+        self.wider = families_of(card, shared.rulebook.vocabulary)
+        self.columns = own_columns(card, shared.rulebook.vocabulary)
         self.builds: dict[object, tuple[Value, ...]] = {}
         self.runs: dict[str, _Run] = {}
 
     def read(self, line: bytes, refuse_repeats: bool) -> Read:
         """The values of a line as written; raises ``Quick.errors`` for a line to be read in the plain way."""
         decoded = self.decoder.decode(line)
+        values = astuple(decoded.settings), astuple(decoded.readings), astuple(decoded.events)
         if refuse_repeats:
-            check_no_key_twice(line, decoded)
-        check_taken(decoded.taken, self.moments)
-        unit, job = decoded.unit, decoded.job
+            check_no_key_twice(line, decoded, values, self.decoder.absent)
+        unit, job, taken = decoded.unit, decoded.job, decoded.taken or NOT_TAKEN
+        check_taken(taken.at, taken.state, self.moments)
         header = job.header or NO_HEADER
         if unit.card != self.card.id or not unit.id.strip():
             raise NotQuick
-        written = (
-            *envelope_values(unit, job, header),
-            *self.decided(unit),
-            *astuple(decoded.settings),
-            *astuple(decoded.readings),
-            *astuple(decoded.events),
-        )
-        return Read(unit.id, header.kind or "", self.runs.get(job.crop) or self.prepare(job.crop), written)
+        settings, readings, events = values
+        written = (*envelope_values(unit, job, header), *self.decided(unit), *settings, *readings, *events)
+        envelope = Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state)
+        run = self.runs.get(job.crop) or self.prepare(job.crop)
+        return Read(unit.id, header.kind or "", envelope, run, written)
+
+    def read_rows(self, rows: Rows) -> Iterator[Read | None]:
+        """The values of rows of columns as written, in order; None for a row to be read in the plain way."""
+        run = self.prepare(rows.crop)
+        rows.refuse_others(self.columns)
+        sections = [
+            rows.values(f"{quantity.role.value}s", name, quantity, self.wider.get(name, ()))
+            for name in self.decoder.tables
+            if (quantity := self.names[name])
+        ]
+        envelopes = [rows.column(name) for name in ENVELOPE_COLUMNS]
+        for unit, values, *rest in zip(rows.units(), zip(*envelopes, strict=True), *sections, strict=True):
+            try:
+                if unit is None:
+                    raise NotQuick
+                found, at, state = unit
+                check_taken(at, state, self.moments)
+                kind = values[ENVELOPE_COLUMNS.index("job.header.kind")]
+                envelope = Envelope(found.owner, found.serial, found.build_year, at, state)
+                read = Read(found.id, str(kind or ""), envelope, run, (*values, *self.decided(found), *rest))
+            except self.shared.errors:
+                yield None
+            else:
+                yield read
 
     def decided(self, unit: UnitIn) -> tuple[Value, ...]:
         """The choice of every build of the card, None where it can't be decided."""
@@ -150,8 +189,14 @@ class _Run:
 
     def __init__(self, reading: Reading, hold_at: Level) -> None:
         self.reading, self.hold_at = reading, hold_at
+        self.hold_at = hold_at
         self.trial = frozenset(q.rule.id for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
         self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
+        self.shorts: dict[tuple[str, str], Shorts] = {}
+        order = list(reading.inputs)
+        self.engine_hours = order.index("unit.engine_hours")
+        builds = [order.index(name) for name in order if name.startswith("build.")]
+        self.builds = slice(builds[0], builds[-1] + 1) if builds else slice(0, 0)
 
     def clearance(self, hits: list[Hit]) -> Clearance:
         """Held by the first hit, in order of rank, that is not of a trial rule."""
@@ -168,14 +213,68 @@ class _Run:
         questions = [self.by_rule[hit[2], hit[3]] for hit in hits]
         return findings_for(self.reading.sheet, questions, self.reading.values_for(questions, written), self.hold_at)
 
+    def short(self, found: Hit, written: tuple[object, ...]) -> Short:
+        """A hit with its first decisive comparison."""
+        asked = found[2], found[3]
+        shorts = self.shorts.get(asked)
+        if shorts is None:
+            shorts = self.shorts[asked] = Shorts(self.reading, self.by_rule[asked], self.hold_at)
+        return shorts[shorts.pick(written)]
+
+    def fitted(self, written: tuple[object, ...]) -> tuple[tuple[str, str], ...]:
+        """The builds with their choices."""
+        choices = written[self.builds]
+        builds = self.reading.sheet.card.builds
+        return tuple((build.name, str(choice or UNDECIDED)) for build, choice in zip(builds, choices, strict=True))
+
+
+class Shorts(dict[object, Short]):
+    """The short findings of one question by the values as written of the inputs behind it."""
+
+    def __init__(self, reading: Reading, question: Question, hold_at: Level) -> None:
+        super().__init__()
+        self.reading, self.question, self.hold_at = reading, question, hold_at
+        self.behind = reading.behind(question)
+        order = list(reading.inputs)
+        places = [order.index(name) for name in self.behind]
+        self.pick: Callable[[tuple[object, ...]], object] = itemgetter(*places) if places else lambda _: ()
+
+    def __missing__(self, key: Any) -> Short:
+        values: dict[str, Value | Sided] = dict(self.reading.constants)
+        for name, written in zip(self.behind, key if len(self.behind) != 1 else (key,), strict=True):
+            table = self.reading.inputs[name]
+            values[name] = written if table is None else table[written]
+        add_facts(self.reading.sheet, self.question, values)
+        if len(self) >= MOST_REMEMBERED:
+            self.clear()
+        found = self[key] = short_of(self.reading.sheet, self.question, values, self.hold_at)
+        return found
+
 
 class Read(NamedTuple):
-    """A line that was read: its values as written, still to be judged."""
+    """A line or row that was read: its values as written, still to be judged."""
 
     unit: str
     header_kind: str
+    envelope: Envelope
     run: _Run
     written: tuple[object, ...]
+
+    def answer(self) -> Answer:
+        """The short answer with its findings. Raises as ``judge`` does."""
+        run, written = self.run, self.written
+        hits = run.reading.judge(written)
+        sheet = run.reading.sheet
+        not_asked = run.reading.unasked(written)
+        unknown = sum(found[0][3] for found in hits)
+        counts = Counts(len(sheet.questions) - not_asked - len(hits), len(hits) - unknown, unknown, not_asked)
+        table = run.reading.inputs["unit.engine_hours"]
+        hours = None if table is None else table[written[run.engine_hours]]
+        return Answer(
+            self.unit, sheet.card.id, sheet.crop.id, self.header_kind, self.envelope, run.fitted(written),
+            hours if isinstance(hours, float) else None, run.clearance(hits), counts,
+            tuple(run.short(found, written) for found in hits),
+        )  # fmt: skip
 
     def judge(self) -> Judged:
         """Raises ``Quick.errors`` for a value that is bad or written in an unusual way."""
@@ -184,5 +283,5 @@ class Read(NamedTuple):
         sheet = run.reading.sheet
         return Judged(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits), hits,
-            partial(run.reading.not_asked, self.written), partial(run.findings, hits, self.written), sheet,
+            partial(run.reading.unasked, self.written), partial(run.findings, hits, self.written), sheet,
         )  # fmt: skip

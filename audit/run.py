@@ -5,19 +5,23 @@ setup ─▶ check sheet of its card and crop ─▶ facts ─▶ verdicts ─�
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 from audit.checking import Outcome, Surroundings, judge
 from audit.conditions import quantities
 from audit.facts import Reasons, compute, missing_for
-from audit.nouns.finding import Clearance, Counts, Finding, Missing, Report
+from audit.nouns.answer import Answer, Envelope, Short
+from audit.nouns.finding import Clearance, Comparison, Counts, Finding, Missing, Report
 from audit.nouns.quantity import Sided, Value
-from audit.nouns.risk import Level
+from audit.nouns.risk import Level, Risk
 from audit.nouns.rule import Verdict
 from audit.nouns.rulebook import Rulebook
 from audit.nouns.setup import Setup
 from audit.ranking import holds_start, rank_key, risk_of
 from audit.sheet import Question, Sheet, make_sheet
+
+UNDECIDED = "cannot decide"
+"""A build that neither what is stated nor serial or year decides."""
 
 
 def audit_setup(rulebook: Rulebook, setup: Setup, hold_at: Level = Level.HIGH) -> Report:
@@ -46,7 +50,7 @@ def audit_on_sheet(sheet: Sheet, setup: Setup, hold_at: Level = Level.HIGH) -> R
     findings.sort(key=lambda finding: rank_key(finding.risk, finding.verdict, finding.rule, finding.on))
     held = any(finding.holds_start for finding in findings)
     builds = tuple(
-        (build.name, str(setup.values.get(f"build.{build.name}") or "cannot decide")) for build in sheet.card.builds
+        (build.name, str(setup.values.get(f"build.{build.name}") or UNDECIDED)) for build in sheet.card.builds
     )
     return Report(
         unit=setup.unit.id,
@@ -78,6 +82,50 @@ def findings_for(
         _finding(question, *judge(question.given, question.hold, around), sheet, around, hold_at)
         for question in questions
     )
+
+
+def short_of(sheet: Sheet, question: Question, values: Mapping[str, Value | Sided], hold_at: Level) -> Short:
+    """A question that is not kept in short, from all the values that it looks at."""
+    verdict, outcome = judge(question.given, question.hold, Surroundings(values, sheet.names, {}))
+    risk = risk_of(question.rule.harm, verdict, outcome.share)
+    held = holds_start(risk, question.rule, hold_at)
+    return _short(question.rule.id, question.on, question.station, verdict, risk, held, outcome.comparisons)
+
+
+def answer_of(setup: Setup, report: Report) -> Answer:
+    """A report in short."""
+    unit, taken = setup.unit, setup.taken
+    hours = setup.values.get("unit.engine_hours")
+    return Answer(
+        unit=unit.id,
+        card=report.card,
+        crop=report.crop,
+        header_kind=report.header_kind,
+        envelope=Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state),
+        builds=report.builds,
+        engine_hours=hours if isinstance(hours, float) else None,
+        clearance=report.clearance,
+        counts=report.counts,
+        findings=tuple(in_short(finding) for finding in report.findings),
+    )
+
+
+def in_short(finding: Finding) -> Short:
+    """The same from a finding that was worked out in full."""
+    return _short(
+        finding.rule, finding.on, finding.station, finding.verdict, finding.risk, finding.holds_start,
+        finding.comparisons,
+    )  # fmt: skip
+
+
+def _short(
+    rule: str, on: str, station: str, verdict: Verdict, risk: Risk, holds: bool, comparisons: Sequence[Comparison]
+) -> Short:
+    first = comparisons[0] if comparisons else Comparison("", "", None, "", "", None, 0.0, None)
+    return Short(
+        rule, on, station, verdict, risk.level, risk.index, holds, risk.downtime, risk.share, risk.people,
+        first.quantity, first.side, first.found, first.wanted,
+    )  # fmt: skip
 
 
 def _finding(

@@ -8,6 +8,7 @@ what is wrong and where.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -15,6 +16,7 @@ from operator import attrgetter
 from typing import Annotated, Any, Literal
 
 import msgspec
+from msgspec.structs import astuple
 
 from audit.intake.setups import HEADER_KEYS, JOB_KEYS, STATES, UNIT_KEYS, VALUE_SECTIONS
 from audit.intake.values import ValueReader
@@ -94,6 +96,9 @@ class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 
 
 NO_HEADER = HeaderIn()
+NOT_TAKEN = TakenIn()
+_OBJECTS = frozenset((Number, Word, YesNo, HeaderIn))
+"""Types of what may stand as an object inside another, but for the parts of a line."""
 
 _UNIT, _JOB, _HEADER = (attrgetter(*keys) for keys in (UNIT_KEYS, JOB_KEYS, HEADER_KEYS))
 ENVELOPE_NAMES = (*UNIT_KEYS.values(), *JOB_KEYS.values(), *HEADER_KEYS.values())
@@ -160,6 +165,7 @@ class CardDecoder:
 
     Attributes:
         decode: from the bytes of a line; the result has unit, job, taken, settings, readings, events.
+        absent: what the result has for settings, readings and events that the line lacks.
         tables: by setting, reading and event, in the order of the result's fields, the table that its value needs;
             None where the field already holds the canonical value.
     """
@@ -168,7 +174,9 @@ class CardDecoder:
         self.tables: dict[str, Table | None] = {}
         sections = [(section, self._section(section, role, names, tables)) for section, role in VALUE_SECTIONS.items()]
         envelope: list[tuple[str, Any, Any]] = [("unit", UnitIn, msgspec.NODEFAULT), ("job", JobIn, msgspec.NODEFAULT)]
-        envelope += [("taken", TakenIn | None, None), *((section, type_, type_()) for section, type_ in sections)]
+        self.absent: tuple[msgspec.Struct, ...] = tuple(type_() for _, type_ in sections)
+        envelope.append(("taken", TakenIn | None, None))
+        envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, self.absent, strict=True)]
         line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
         self.decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
 
@@ -201,7 +209,6 @@ def _type(quantity: Quantity) -> tuple[Any, bool]:
     return Literal[tuple(word for word, _ in quantity.words)], False
 
 
-encode = msgspec.json.Encoder().encode
 _CARD = re.compile(rb'"card"\s*:\s*"([^"\\]{1,100})"')
 
 
@@ -213,24 +220,61 @@ def card_of(line: bytes) -> str:
     return found[1].decode()
 
 
-def check_no_key_twice(line: bytes, decoded: msgspec.Struct) -> None:
+def check_no_key_twice(
+    line: bytes, decoded: Any, values: tuple[tuple[object, ...], ...], absent: tuple[msgspec.Struct, ...]
+) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
-    The decoder keeps the last of two equal keys without a word. What it kept is written back: a line without spaces
-    comes out as long as it was, unless a key was dropped. Any other line comes out with as many colons as it had,
-    since every key and every text is kept, unless a key was dropped (or a colon was escaped, or a null written out:
-    then the plain way reads the line and finds nothing wrong).
+    The decoder keeps the last of two equal keys without a word. An object of n members needs n - 1 commas, so a line
+    with no more commas than the kept members need has none that was dropped. A comma inside a text, or a null written
+    out, makes a line look longer than it is: it is then looked at key by key.
+
+    Args:
+        values: the values of settings, readings and events, as decoded.
+        absent: what the decoder gives for each of them that the line lacks.
     """
-    kept = encode(decoded)
-    if len(kept) != len(line) and kept.count(b":") != line.count(b":"):
-        raise NotQuick
+    if line.count(b",") != _commas_needed(decoded, values, absent):
+        try:
+            json.loads(line, object_pairs_hook=_without_twins)
+        except ValueError:
+            raise NotQuick from None
 
 
-def check_taken(taken: TakenIn | None, moments: Table) -> None:
+def _commas_needed(decoded: Any, values: tuple[tuple[object, ...], ...], absent: tuple[msgspec.Struct, ...]) -> int:
+    """Commas between the members that were kept."""
+    unit, job, taken = decoded.unit, decoded.job, decoded.taken
+    objects: list[Any] = [unit, job]
+    needed, members = 0, 2
+    if taken is not None:
+        members += 1
+        objects.append(taken)
+    if unit.fitted:
+        needed += len(unit.fitted) - 1
+    for section, empty, given in zip((decoded.settings, decoded.readings, decoded.events), absent, values, strict=True):
+        members += section is not empty
+        known = len(given) - given.count(None)
+        if known:
+            needed += known - 1
+            objects += [value for value in given if value.__class__ in _OBJECTS]
+    for one in objects:
+        written = astuple(one)
+        known = len(written) - written.count(None) - written.count("")
+        if known:
+            needed += known - 1
+        objects += [value for value in written if value.__class__ in _OBJECTS]
+    return needed + members - 1
+
+
+def _without_twins(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    plain = dict(pairs)
+    if len(plain) != len(pairs):
+        raise ValueError("a key stands twice")
+    return plain
+
+
+def check_taken(at: str, state: str, moments: Table) -> None:
     """Raises NotQuick or Unreadable if the record of the taking is not as it should be."""
-    if taken is None:
-        return
-    if taken.at:
-        moments[taken.at]
-    if taken.state and taken.state not in STATES:
+    if at:
+        moments[at]
+    if state and state not in STATES:
         raise NotQuick
