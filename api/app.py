@@ -31,6 +31,7 @@ from api.routes import (
     units,
 )
 from api.routes import rulebook as rulebook_routes
+from api.routes.desk import add_refusals
 from api.service.desk import Desk
 from api.service.in_force import Engines
 from audit.nouns.risk import Level
@@ -83,8 +84,9 @@ def create_app(
         redirect_slashes=False,
     )
     app.state.desk, app.state.hold_at = desk, hold_at
-    app.state.engines = Engines(desk.in_force.shipped.rulebook if desk else rulebook(sites))
+    app.state.engines = desk.in_force.shipped_engines if desk else Engines(rulebook(sites))
     add_handlers(app)
+    add_refusals(app)
     add_identity(app, desk.identity if desk else None)
     add_middleware(app, bounds)
     open_to_all: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (

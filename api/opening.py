@@ -13,7 +13,7 @@ from api.identity.issuer import Issuer
 from api.identity.sign_on import sign_on_of
 from api.service.desk import Desk
 from api.service.gate import Gate
-from api.service.in_force import InForce, read_shipped
+from api.service.in_force import Engines, InForce, Shipped, read_shipped
 from api.service.remedies import Remedies
 from api.store.database import Store
 
@@ -24,6 +24,8 @@ def open_desk(
     environment: Mapping[str, str] | None = None,
     address: str = "http://127.0.0.1:8000",
     clock: Callable[[], float] = time.time,
+    shipped: Shipped | None = None,
+    engines: Engines | None = None,
 ) -> Desk:
     """Everything that is needed at a desk.
 
@@ -31,12 +33,14 @@ def open_desk(
         sites: folders of rules and cards laid over the shipped ones.
         environment: may name the file of the secret and the settings of a sign-on.
         address: where people reach this server; its name in certificates.
+        shipped, engines: the shipped rulebook and what audits by it, where they were made before; ``sites`` is then
+            of no account.
 
     Raises: BadInput for a rulebook that can't be read; NoSecret; BadSettings.
     """
     around = environment or {}
     settings = sign_on_of(around)
-    in_force = InForce(store, read_shipped(sites))
+    in_force = InForce(store, shipped or read_shipped(sites), engines)
     identity = Identity(store, None if settings is None else Bearer(settings, Issuer(settings.issuer)), clock)
     return Desk(
         store=store,

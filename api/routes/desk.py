@@ -10,14 +10,17 @@ from hashlib import sha256
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
 
-from fastapi import Depends, Query, Request, Response
+from fastapi import Depends, FastAPI, Query, Request, Response
 from pydantic import BaseModel, ValidationError
 
-from api.errors import Refusal
+from api.certificates.keys import WrongSecret
+from api.certificates.secret import NoSecret
+from api.errors import Problem, Refusal
 from api.identity.caller import Caller
 from api.routes.audits import read_body
 from api.service.desk import Desk
-from api.service.recording import Moved, NoSuchUnit
+from api.service.in_force import Unreadable
+from api.service.recording import Moved, NoSuchUnit, OtherMachine
 from api.store import replies
 from api.store.database import Work
 from audit.intake.json_text import parse_json
@@ -49,6 +52,25 @@ def desk_of(request: Request) -> Desk:
     if found is None:
         raise Refusal(404, "No record", "This server only audits; it was started without a store.")
     return found
+
+
+def add_refusals(app: FastAPI) -> None:
+    """Make problems of what the service of record refuses."""
+
+    @app.exception_handler(NoSuchUnit)
+    async def no_unit(_: Request, error: NoSuchUnit) -> Problem:
+        return Problem(404, "No such unit", f"There is no unit {error}.")
+
+    @app.exception_handler(OtherMachine)
+    async def other(_: Request, error: OtherMachine) -> Problem:
+        return Problem(409, "Another machine", f"Not recorded: {error}")
+
+    async def unusable(request: Request, error: Exception) -> Problem:
+        request.state.trouble = str(error)
+        return Problem(503, "Can't decide", "Something this server needs is not as it must be; nothing was written.")
+
+    for trouble in (Unreadable, NoSecret, WrongSecret):
+        app.add_exception_handler(trouble, unusable)
 
 
 def write(

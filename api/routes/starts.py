@@ -91,14 +91,14 @@ def start(request: Request, unit: UnitId, body: Body, caller: Starter) -> Respon
             raise Refusal(503, "Clock behind", f"No start can be cleared: {error}. Set the clock.") from None
         if isinstance(done, StartRow):
             return Answer(201, _start(desk, done), {"Location": f"/harvest-starts/{done.id}"})
-        seen, auditor, _ = _look(desk, work, row, job)
+        auditor = desk.in_force.auditor(work, done.terms.hold_at)
         count = len(done.decision.reasons)
         content = {
             "type": HELD,
             "title": "Start held",
             "status": 409,
             "detail": f"{done.decision.reasons[0].text}" + (f" And {count - 1} more." if count > 1 else ""),
-            "decision": _content(desk, seen, row, auditor, None),
+            "decision": _content(desk, done, row, auditor, None),
         }
         return Answer(409, content)
 

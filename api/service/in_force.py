@@ -73,15 +73,21 @@ class InForce:
     """Gives the rulebook in force of an organisation, and what audits and plans by it. One for a process.
 
     Args:
+        engines: by the shipped rulebook, where they were made before.
         most: rulebooks that are kept read, the shipped one apart.
     """
 
-    def __init__(self, store: Store, shipped: Shipped, most: int = MOST_KEPT) -> None:
+    def __init__(self, store: Store, shipped: Shipped, engines: Engines | None = None, most: int = MOST_KEPT) -> None:
         self.store, self.shipped, self.most = store, shipped, most
-        self._shipped = Engines(shipped.rulebook)
+        self._shipped = engines or Engines(shipped.rulebook)
         self._kept: OrderedDict[str, Engines] = OrderedDict()
         self._lately: dict[str, tuple[Engines, float]] = {}
         self._lock, self._reading = Lock(), Lock()
+
+    @property
+    def shipped_engines(self) -> Engines:
+        """What audits and plans by the shipped rulebook."""
+        return self._shipped
 
     def digest(self, work: Work) -> str:
         """Digest of the rulebook in force."""

@@ -1,0 +1,106 @@
+"""A whole service in this process: a store, a clock of our own, people with tokens, and setups that are in order."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.identity.rights import Role
+from api.identity.tokens import at_command_line, make
+from api.opening import open_desk
+from api.plan_wire import setup_json
+from api.service.desk import Desk
+from api.service.in_force import Engines, Shipped, read_shipped
+from api.store import organisations
+from api.store.database import Store
+from audit.nouns.proof import Machine
+from audit.nouns.rulebook import Rulebook
+from audit.planning.planner import Planner
+
+NOW = 1_790_000_000.0
+HOME, OTHER = "ridgeline", "lowfield"
+BUILDS = {
+    "axial-single": (
+        ("build.feeder.chain_tensioner", "spring-gauge"),
+        ("build.shoe.stroke", "short"),
+        ("build.unloading.rate", "high"),
+    )
+}
+
+
+@dataclass
+class Clock:
+    """A clock that is set by hand."""
+
+    at: float = NOW
+
+    def __call__(self) -> float:
+        return self.at
+
+
+@dataclass
+class House:
+    """The service, and a token for each role of each organisation."""
+
+    app: FastAPI
+    desk: Desk
+    clock: Clock
+    tokens: dict[tuple[str, str], str] = field(default_factory=dict)
+
+    def client(self, role: str = "owner", organisation: str = HOME) -> TestClient:
+        """Requests of somebody with this role."""
+        headers = {"Authorization": f"Bearer {self.tokens[organisation, role]}"}
+        return TestClient(self.app, headers=headers, raise_server_exceptions=False)
+
+
+@pytest.fixture(scope="session")
+def shipped() -> tuple[Shipped, Engines]:
+    """The shipped rulebook, read once."""
+    found = read_shipped()
+    return found, Engines(found.rulebook)
+
+
+@pytest.fixture
+def house(store: Store, tmp_path: Path, shipped: tuple[Shipped, Engines]) -> House:
+    """An empty service with two organisations."""
+    secret = tmp_path / "secret"
+    secret.write_bytes(b"s" * 32)
+    secret.chmod(0o600)
+    clock = Clock()
+    settings = {"SETUP_AUDIT_SECRET_FILE": str(secret)}
+    desk = open_desk(store, (), settings, "https://audit.ridgeline.example", clock, *shipped)
+    found = House(create_app(desk=desk), desk, clock)
+    for organisation in (HOME, OTHER):
+        with store.connection(writes=True) as connection:
+            organisations.make(connection, organisation, organisation.title(), "test", NOW)
+        with store.writing(organisation, "test", NOW) as work:
+            for role in Role:
+                found.tokens[organisation, role.value] = make(work, at_command_line(organisation), role.value, role)[1]
+    return found
+
+
+@pytest.fixture(scope="session")
+def legal(rulebook: Rulebook) -> Callable[..., dict[str, Any]]:
+    """A setup that keeps every rule, as JSON, by card and crop; without the unit's id."""
+    planner = Planner(rulebook)
+    kept: dict[tuple[str, str], dict[str, Any]] = {}
+
+    def found(card: str = "axial-single", crop: str = "corn") -> dict[str, Any]:
+        if (card, crop) not in kept:
+            setup = planner.legal_setup(card, crop, "", BUILDS[card], lambda: False)
+            kept[card, crop] = setup_json(Machine(card, BUILDS[card], crop, setup.header_kind), setup.values, rulebook)
+        plain: dict[str, Any] = json.loads(json.dumps(kept[card, crop]))
+        plain.pop("taken", None)
+        plain["unit"] = {**plain["unit"], "engine_hours": 1000.0}
+        del plain["unit"]["id"]
+        return plain
+
+    return found
