@@ -21,6 +21,7 @@ from api.routes import (
     audits,
     cards,
     health,
+    histories,
     keys,
     metrics,
     organisations,
@@ -104,7 +105,7 @@ def create_app(
         signed_on = () if desk is None else _SIGNED_ON
         app.include_router(module.router, dependencies=asked, responses=_responses((*signed_on, *problems)))
     if desk is not None:
-        for module in (units, starts, acceptances, record, organisations, tokens):
+        for module in (units, histories, starts, acceptances, record, organisations, tokens):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app
 

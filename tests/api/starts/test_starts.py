@@ -357,3 +357,21 @@ def test_the_client_does_the_whole_job(house: House, legal: Legal) -> None:
         assert [one.id for one in audit.units()] == ["unit-07"]
         whole = {**legal(), "unit": {**legal()["unit"], "id": "unit-07"}}
         assert audit.audit(whole).clearance == "cleared"
+
+
+def test_history_tells_wear_and_what_is_due(ready: House, legal: Legal) -> None:
+    mechanic = ready.client("mechanic")
+    name = "feeder.wear_strip_left"
+    for number, thickness in enumerate((9, 8, 7), 1):
+        ready.clock.at += 5 * DAY
+        setup = legal()
+        setup["unit"]["engine_hours"] = 1000.0 + 100 * number
+        setup["readings"][name] = f"{thickness} mm"
+        assert mechanic.post("/units/unit-07/setups", json=setup).status_code == 201
+    answer = ready.client("reader").get("/units/unit-07/history")
+    assert answer.status_code == 200, answer.text
+    trend = next(one for one in answer.json()["trends"] if one["quantity"] == name)
+    assert trend["unit"] == "mm"
+    assert trend["rate_per_100_h"]["points"] == 3
+    assert trend["rate_per_100_h"]["value"] == pytest.approx(-1.0)
+    assert ready.client("owner", OTHER).get("/units/unit-07/history").status_code == 404
