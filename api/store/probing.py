@@ -7,6 +7,7 @@ import sqlite3
 from pathlib import Path
 
 from sqlalchemy import func, select, text
+from sqlalchemy.exc import DBAPIError
 
 from api.store.database import PATIENCE, Store, StoreUnavailable
 from api.store.tables import organisations
@@ -36,8 +37,8 @@ def troubles(store: Store, now: float) -> dict[str, str]:
             _probe_file(store)
         with store.connection() as connection:
             latest = connection.scalar(select(func.max(organisations.c.clock))) or 0.0
-    except (StoreUnavailable, sqlite3.Error) as error:
-        return {"The store can't be written to.": str(error)}
+    except (StoreUnavailable, DBAPIError, sqlite3.Error) as error:
+        return {"The store can't be written to.": str(error).partition("\n")[0]}
     found = {}
     if store.file is not None and (free := _room(store.file)) < LEAST_ROOM:
         found["The store's disk is nearly full."] = f"{free:,} bytes are free"

@@ -90,3 +90,12 @@ def lived(lived_in: Path, tmp_path: Path) -> Iterator[Store]:
     store = Store(f"sqlite:///{file}")
     yield store
     store.close()
+
+
+@pytest.fixture
+def around(tmp_path: Path) -> dict[str, str]:
+    """An environment that names a file for the secret, as a database server has no place beside it."""
+    file = tmp_path / "secret"
+    file.write_bytes(bytes(range(32)))
+    file.chmod(0o600)
+    return {"SETUP_AUDIT_SECRET_FILE": str(file)}

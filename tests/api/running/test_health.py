@@ -42,8 +42,8 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def app(store: Store, clock: Clock) -> FastAPI:
-    return create_app(desk=open_desk(store, clock=clock))
+def app(store: Store, clock: Clock, around: dict[str, str]) -> FastAPI:
+    return create_app(desk=open_desk(store, environment=around, clock=clock))
 
 
 def add(store: Store, id: str, role: Role = Role.READER) -> str:
@@ -102,7 +102,7 @@ Usage = namedtuple("Usage", "total used free")
 
 
 def test_a_disk_that_is_nearly_full_is_seen(app: FastAPI, store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(probing.shutil, "disk_usage", lambda _: Usage(100, 99, 1))
+    monkeypatch.setattr("api.store.probing.shutil.disk_usage", lambda _: Usage(100, 99, 1))
     assert reasons(app) == (["The store's disk is nearly full."] if store.is_sqlite else [])
 
 
