@@ -121,12 +121,16 @@ class Candidates:
         return found
 
     def reach(self, name: str) -> tuple[str, ...]:
-        """Every quantity on which the values worth trying of one depend, through others that are tried too."""
+        """Every quantity on which the values worth trying of one depend, through others that are tried too.
+
+        Its own value as found is among them where those others are tried at what they want beside it.
+        """
         found = self.reached.get(name)
         if found is None:
-            near = dict.fromkeys(other for _, inputs, _ in self.margins.get(name, ()) for other in inputs)
+            inputs = (other for _, inputs, _ in self.margins.get(name, ()) for other in inputs)
+            near = [other for other in dict.fromkeys(inputs) if other != name]
             far = (other for one in near for _, inputs, _ in self.margins.get(one, ()) for other in inputs)
-            found = self.reached[name] = tuple(other for other in dict.fromkeys((*near, *far)) if other != name)
+            found = self.reached[name] = tuple(dict.fromkeys((*near, *far)))
         return found
 
     def points(self, name: str, values: Values, free: frozenset[str], deeper: bool) -> Iterator[float]:

@@ -18,6 +18,10 @@ _MOST_ROWS = 2
 """Rows of a demand that are looked through to thin out values; where there are more, it waits until fewer are left."""
 
 Sets = list[int]
+"""By place of a quantity, the set of its values that are left."""
+
+Picked = dict[int, Value | Sided]
+"""By place of a quantity, one value."""
 
 
 class _Table:
@@ -49,12 +53,14 @@ class _Table:
     def thin(self, cured: bool, sets: Sets) -> Sequence[int] | None:
         """Takes out values without partners; returns the quantities that lost some, None if one has none left."""
         scope = self.scope
-        if len(scope) == 2:  # most demands
-            one, two = scope
-            if not sets[one] & (sets[one] - 1):
-                return self.cut(sets, two, self.row(cured, 1, (sets[one].bit_length() - 1,)))
-            if not sets[two] & (sets[two] - 1):
-                return self.cut(sets, one, self.row(cured, 0, (sets[two].bit_length() - 1,)))
+        if len(scope) == 2:  # most demands, and most of these with one quantity decided
+            one, two = sets[scope[0]], sets[scope[1]]
+            if not one & (one - 1):
+                return self.cut(sets, scope[1], self.row(cured, 1, (one.bit_length() - 1,)))
+            if not two & (two - 1):
+                return self.cut(sets, scope[0], self.row(cured, 0, (two.bit_length() - 1,)))
+            if one.bit_count() > _MOST_ROWS < two.bit_count():
+                return ()
         counts = [sets[place].bit_count() for place in scope]
         most = max(counts)
         rows = prod(counts) // most
@@ -103,6 +109,7 @@ class Domains:
     Attributes:
         place: of each quantity in a list of sets.
         around: by place, the set of the demands on the quantity.
+        parts: quantities that demands tie together, with the set of these demands.   part_of: number of each place's.
     """
 
     def __init__(
@@ -118,6 +125,9 @@ class Domains:
         for number, table in enumerate(self.tables):
             for place in table.scope:
                 self.around[place] |= 1 << number
+        self.parts = _parts(len(values), self.tables, self.around)
+        self.part_of = {place: part for part, (places, _) in enumerate(self.parts) for place in places}
+        self.picked: dict[tuple[int, tuple[int, ...], int], Picked | None] = {}
 
     def thinned(self, sets: Sets, cured: int, todo: int) -> Sets | None:
         """The sets without values that have no partners; None if nothing is left of one.
@@ -139,24 +149,45 @@ class Domains:
                 todo |= self.around[place] & ~low
         return sets
 
-    def row(self, sets: Sets, cured: int) -> list[Value | Sided] | None:
-        """One value of each quantity such that every demand holds, the first ones that do; None if there are none."""
+    def row(self, part: int, sets: Sets, cured: int) -> Picked | None:
+        """One value of each quantity of a part such that its demands hold, the first that do; None if none do."""
+        places, tables = self.parts[part]
+        key = part, tuple([sets[place] for place in places]), cured & tables
+        if key not in self.picked:
+            self.picked[key] = self._pick(places, sets, cured)
+        return self.picked[key]
+
+    def _pick(self, places: Sequence[int], sets: Sets, cured: int) -> Picked | None:
         stack = [(sets, 0)]
         while stack:
             loose, todo = stack.pop()
             top = self.thinned(loose, cured, todo)
             if top is None:
                 continue
-            open_ = [place for place, some in enumerate(top) if some & (some - 1)]
-            if not open_:
-                return [self.values[place][some.bit_length() - 1] for place, some in enumerate(top)]
-            place = min(open_, key=lambda place: (-self.around[place].bit_count(), place))
+            place = next((place for place in places if top[place] & (top[place] - 1)), None)
+            if place is None:
+                return {place: self.values[place][top[place].bit_length() - 1] for place in places}
             first = top[place] & -top[place]
-            for part in (top[place] ^ first, first):
+            for some in (top[place] ^ first, first):
                 branch = top.copy()
-                branch[place] = part
+                branch[place] = some
                 stack.append((branch, self.around[place]))
         return None
+
+
+def _parts(count: int, tables: Sequence[_Table], around: Sequence[int]) -> list[tuple[list[int], int]]:
+    """Quantities that demands tie together, those with most demands first, and the set of these demands."""
+    left, found = set(range(count)), []
+    while left:
+        grown = [min(left)]
+        mask = 0
+        for place in grown:
+            for number in numbers(around[place] & ~mask):
+                grown += [other for other in tables[number].scope if other not in grown]
+            mask |= around[place]
+        left -= set(grown)
+        found.append((sorted(grown, key=lambda place: (-around[place].bit_count(), place)), mask))
+    return found
 
 
 def numbers(some: int) -> list[int]:

@@ -135,7 +135,7 @@ def _group(
 
 
 class _InOrder(OptimizedBacktrackingSolver):
-    """Decides first what may be left unknown, then the quantities on which most demands look."""
+    """Decides part by part; in each first what may be left unknown, then the quantities on which most demands look."""
 
     def __init__(self, search: _Search) -> None:
         super().__init__(forwardcheck=False)  # type: ignore[no-untyped-call]
@@ -145,9 +145,10 @@ class _InOrder(OptimizedBacktrackingSolver):
         """Overrides the solver's order: chosen last, these would be tried in full for every failure before them."""
         found = self.search.domains
 
-        def key(name: str) -> tuple[bool, int, int]:
+        def key(name: str) -> tuple[int, bool, int, int]:
             place = found.place[name]
-            return found.values[place][0] is not None, -found.around[place].bit_count(), len(domains[name])
+            known, demands = found.values[place][0] is not None, found.around[place].bit_count()
+            return found.part_of[place], known, -demands, len(domains[name])
 
         return sorted(domains, key=key)
 
@@ -168,6 +169,8 @@ class _Search(Constraint):
             name: sorted(courses, key=lambda course: course.cost(price, done)) for name, courses in left.items()
         }
         self.domains = Domains({name: values[name] for name in left}, demands, clock)
+        every = [*left]
+        self.names = [frozenset(every[place] for place in places) for places, _ in self.domains.parts]
         self.tables = (1 << len(demands)) - 1
         self.curing = [
             (1 << number, demand.scope, demand.cures)
@@ -192,10 +195,9 @@ class _Search(Constraint):
             if not self.may_have_cure(scope, cures, {}):
                 mended ^= bit
         sets = self.domains.thinned(whole, mended, self.tables)
-        floor = None if sets is None else self.bound({}, sets)
-        if sets is None or floor is None:
+        if sets is None:
             return None
-        self.path, self.floor = [(sets, mended)], floor
+        self.path, self.floor = [(sets, mended)], self.bound({}, sets)
         return {
             name: [
                 course._replace(values=course.values & some)
@@ -228,16 +230,20 @@ class _Search(Constraint):
         thin = self.domains.thinned(sets, mended, todo) if todo else sets
         if thin is None:
             return False
-        cost = self.bound(assignments, thin)
-        if cost is None or (self.least is not None and cost >= self.least):
+        if self.least is not None and self.bound(assignments, thin) >= self.least:
+            return False
+        part = self.domains.part_of[place]
+        if self.names[part] <= assignments.keys() and self.domains.row(part, thin, mended) is None:
             return False
         self.path.append((thin, mended))
         if decided < len(self.courses):
             return True
-        row = self.domains.row(thin, mended) if self.supplied(assignments) else None
-        if row is None:
+        if not self.supplied(assignments):
             return False
-        self.least = cost
+        row: dict[int, Any] = {}
+        for part in range(len(self.names)):
+            row |= self.domains.row(part, thin, mended) or {}
+        self.least = self.bound(assignments, thin)
         self.best = {name: assignments[name].option(row[place]) for name, place in self.domains.place.items()}
         return True
 
@@ -265,8 +271,8 @@ class _Search(Constraint):
             given |= course.tasks & ~course.needs
         return not needs & ~given
 
-    def bound(self, assignments: Mapping[str, Course], sets: Sets) -> Cost | None:
-        """The least that a choice begun like this can cost; None if a quantity has no course left."""
+    def bound(self, assignments: Mapping[str, Course], sets: Sets) -> Cost:
+        """The least that a choice begun like this can cost."""
         tasks, moved, change = 0, 0, 0
         for course in assignments.values():
             tasks |= course.tasks
@@ -278,8 +284,6 @@ class _Search(Constraint):
             if name not in assignments:
                 some = sets[place]
                 able = [course for course in courses if course.values & some]
-                if not able:
-                    return None
                 seconds = max(seconds, min([self.price(tasks | one.tasks & ~self.done)[0] for one in able]))
                 moved += min([one.moved for one in able])
                 change += min([one.change for one in able])
