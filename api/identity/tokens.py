@@ -78,10 +78,10 @@ def make(
 
     Raises: NotAllowed; BadToken; NameTaken.
     """
-    if not caller.may(Right.ADMINISTER):
-        raise NotAllowed(f"making a token needs the right to {Right.ADMINISTER.value}")
     if not RIGHTS[role] <= caller.rights:
         raise NotAllowed(f"a token of role {role.value} could do more than you can")
+    if not caller.may(Right.ADMINISTER):
+        raise NotAllowed(f"making a token needs the right to {Right.ADMINISTER.value}")
     if caller.units and not (units and set(units) <= caller.units):
         raise NotAllowed("the token would be for units that you do not see")
     if caller.how is How.TOKEN and work.organisation != caller.organisation:

@@ -29,7 +29,7 @@ def run(address: str, clock: Any, capsys: pytest.CaptureFixture[str]) -> Run:
         parser = argparse.ArgumentParser()
         module.add(parser, name)
         arguments = parser.parse_args([*words, "--store", address])
-        status = getattr(module, group)(arguments, name, clock)
+        status = module.run(arguments, name, clock)
         out, error = capsys.readouterr()
         return status, out, error
 
@@ -168,7 +168,7 @@ def test_effects_that_say_nothing(ridgeline: Run, effect: str) -> None:
 def test_an_address_that_is_no_store(capsys: pytest.CaptureFixture[str]) -> None:
     parser = argparse.ArgumentParser()
     token_command.add(parser, "list")
-    assert token_command.token(parser.parse_args(["--store", "nowhere"]), "list") == BAD_INPUT
+    assert token_command.run(parser.parse_args(["--store", "nowhere"]), "list") == BAD_INPUT
     assert "no database address" in capsys.readouterr().err
 
 
