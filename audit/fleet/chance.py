@@ -41,6 +41,8 @@ def at_least_as_many(tables: Sequence[Table]) -> Fraction:
         Fraction(1, 70)
     """
     ways, fixed, total = [1], 0, 1
+    if all(table.broken_here == max(0, table.here - table.all + table.broken) for table in tables):
+        return Fraction(1)  # as few as there can be
     for table in tables:
         least = max(0, table.here - (table.all - table.broken))
         most = min(table.here, table.broken)

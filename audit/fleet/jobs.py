@@ -29,7 +29,7 @@ class Piece(NamedTuple):
     farm: str
     minutes: int
     crew: int
-    slots: tuple[Slot, ...]
+    slots: frozenset[Slot]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +90,7 @@ def _job(unit: Audited, farm: Farm | None, visits: Visits) -> Job | str:
     ]
     if not skilled:
         return f"nobody is trained on machine card {line.card}"
-    slots = tuple((number, day) for number, one in skilled for day in one.days if day < farm.harvest)
+    slots = frozenset((number, day) for number, one in skilled for day in one.days if day < farm.harvest)
     if not slots:
         return f"nobody who is trained on it has a day before the harvest on {farm.harvest}"
     crew = max(1, work.people - farm.helper)

@@ -37,7 +37,7 @@ _PART_STOPS = 16
 _PART_EFFORT = 0.5
 _LEAST_EFFORT = 0.02
 """Stops of the rounds that are solved anew together, and effort for each step of it: for better, and at least."""
-EFFORT = 60.0
+EFFORT = 20.0
 """Deterministic time of the solver that a schedule may take, in its own unit: about a second each."""
 
 
@@ -164,21 +164,21 @@ def _first(book: Book, order: Callable[[Job], tuple[object, ...]]) -> dict[Slot,
 
 def _put(book: Book, today: Mapping[Slot, tuple[Stop, ...]], piece: Piece) -> dict[Slot, tuple[Stop, ...]] | None:
     """The day's rounds with one more piece of work, None where it does not fit."""
-    slots = [slot for slot in today if slot in piece.slots]
-    best: tuple[int, dict[Slot, tuple[Stop, ...]]] | None = None
-    for crew in combinations(slots, piece.crew):
-        if piece.crew > 1 and any(
-            slot not in crew and any(stop.farm == piece.farm and stop.shared for stop in stops)
-            for slot, stops in today.items()
-        ):
-            continue  # others share work there already
-        tried = dict(today)
-        for slot in crew:
-            tried[slot] = _inserted(book, slot, today[slot], piece)
-        added = sum(travelled(book, slot, tried[slot]) - travelled(book, slot, today[slot]) for slot in crew)
-        if (best is None or added < best[0]) and timetable(book, tried) is not None:
-            best = added, tried
-    return None if best is None else best[1]
+    tried: list[tuple[int, tuple[Slot, ...], dict[Slot, tuple[Stop, ...]]]] = []
+    longer: dict[Slot, tuple[int, tuple[Stop, ...]]] = {}
+    for slot, stops in today.items():
+        if slot in piece.slots:
+            new = _inserted(book, slot, stops, piece)
+            way = travelled(book, slot, new)
+            if way + sum(stop.minutes for stop in new) <= book.visits.minutes_a_day:
+                longer[slot] = way - travelled(book, slot, stops), new
+    shared = {slot for slot, stops in today.items() if any(s.farm == piece.farm and s.shared for s in stops)}
+    for crew in combinations(longer, piece.crew):
+        if piece.crew == 1 or shared <= set(crew):  # else others share work there already
+            added = sum(longer[slot][0] for slot in crew)
+            tried.append((added, crew, {**today, **{slot: longer[slot][1] for slot in crew}}))
+    tried.sort(key=lambda one: one[:2])
+    return next((found for _, _, found in tried if timetable(book, found) is not None), None)
 
 
 def _inserted(book: Book, slot: Slot, stops: tuple[Stop, ...], piece: Piece) -> tuple[Stop, ...]:

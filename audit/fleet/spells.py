@@ -6,7 +6,7 @@ knows what stood: that time counts neither as in nor as out, and a spell ends th
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import NamedTuple
@@ -46,7 +46,7 @@ class Spell:
 
     Attributes:
         start, end: s since 1970.
-        open: how it ends is not in the log: a gap follows, or nothing.
+        open: it was still broken at the end, and a gap follows, or nothing.
         seconds: broken within it, without the flickers.
         flickers: times it was in window for less than the debounce, and so did not end the spell.
     """
@@ -185,7 +185,8 @@ def _out(fault: Fault, stands: Sequence[tuple[Row, float]], rows: Sequence[Row],
     broken = [piece for piece in pieces if piece.is_out]
     marks = [row.marks[fault] for row in rows if fault in row.marks and row.marks[fault].broken]
     worst = min(marks, key=lambda mark: (mark.level, mark.index, -mark.downtime))
-    spells = [spell for stretch in _stretches(pieces) for spell in _spells(stretch, debounce)]
+    at_end = {row.at for row in rows if fault in row.marks and row.marks[fault].broken}
+    spells = [spell for stretch in _stretches(pieces) for spell in _spells(stretch, at_end, debounce)]
     long = tuple(spell for spell in spells if spell.end - spell.start >= debounce)
     return OutOfWindow(
         rule=fault[0],
@@ -214,15 +215,19 @@ def _stretches(pieces: Sequence[_Piece]) -> list[list[_Piece]]:
     return found
 
 
-def _spells(stretch: Sequence[_Piece], debounce: float) -> list[Spell]:
-    """Spells of one stretch; those that are less than the debounce apart are one, with a flicker between them."""
+def _spells(stretch: Sequence[_Piece], still_broken: Set[float], debounce: float) -> list[Spell]:
+    """Spells of one stretch; those that are less than the debounce apart are one, with a flicker between them.
+
+    Args:
+        still_broken: times of the rows that are broken; one of them may end the stretch.
+    """
     runs = [(state, list(pieces)) for state, pieces in groupby(stretch, key=lambda piece: piece.is_out)]
     found: list[Spell] = []
     for is_out, pieces in runs:
         if not is_out:
             continue
         start, end = pieces[0].start, pieces[-1].end
-        ends_open = end == stretch[-1].end
+        ends_open = end == stretch[-1].end and end in still_broken
         seconds = end - start
         if found and start - found[-1].end < debounce:
             last = found.pop()

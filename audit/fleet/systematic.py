@@ -17,6 +17,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from fractions import Fraction
 from math import log
+from operator import attrgetter
+from typing import NamedTuple
 
 from audit.fleet.chance import Table, at_least_as_many, false_discovery_rates, odds
 from audit.fleet.units import Audited, Fleet
@@ -28,6 +30,8 @@ _MOST_BLOCKS = 60
 
 Asked = Mapping[tuple[str, str], Set[str]]
 """Rules that are on the check sheet of a card (first) for a crop (second)."""
+Like = tuple[str, ...]
+Key = int | tuple[tuple[int, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,20 +107,54 @@ def systematic(fleet: Fleet, asked: Asked) -> Systematic:
             hours[finding.rule] += finding.downtime
         for finding in unit.unknown:
             unknown[finding.rule].add(unit.line.unit)
+    machines = [_machine(unit) for unit in fleet.units]
     tests: list[_Test] = []
     common: list[Common] = []
     for rule in sorted(rule for rule, units in broken.items() if len(units) > 1):
-        compared = [
-            unit
-            for unit in fleet.units
-            if rule in asked.get((unit.line.card, unit.line.crop), ())
-            and (unit.line.unit in broken[rule] or unit.line.unit not in unknown[rule])
-        ]
+        on_sheet = {job for job, rules in asked.items() if rule in rules}
+        neither = unknown[rule] - broken[rule]
+        compared = [one for one in machines if one.job in on_sheet and one.unit not in neither]
         common.append(Common(rule, tuple(sorted(broken[rule])), len(compared), hours[rule]))
         tests += _tests(rule, compared, broken[rule])
     rates = false_discovery_rates([test.probability for test in tests])
     common.sort(key=lambda one: (-len(one.units), -one.hours, one.rule))
     return Systematic(tuple(common), _told(tests, rates), len(tests))
+
+
+class _Machine(NamedTuple):
+    """What the tests ask of one machine.
+
+    Attributes:
+        job: card and crop.   like_machine, like_job: what a machine must share with it to be compared.
+        serial: as a key that puts serial numbers in order, empty for none.
+    """
+
+    unit: str
+    job: tuple[str, str]
+    like_machine: Like
+    like_job: Like
+    farm: str
+    by: str
+    card: str
+    build_year: int | None
+    serial: tuple[tuple[int, str], ...]
+    serial_shown: str
+
+
+def _machine(unit: Audited) -> _Machine:
+    line = unit.line
+    return _Machine(
+        unit=line.unit,
+        job=(line.card, line.crop),
+        like_machine=(line.card, line.crop, line.header_kind),
+        like_job=(line.crop, line.header_kind),
+        farm=line.farm,
+        by=line.by,
+        card=line.card,
+        build_year=line.build_year,
+        serial=in_order(line.serial),
+        serial_shown=line.serial,
+    )
 
 
 def _told(tests: Sequence[_Test], rates: Sequence[Fraction]) -> tuple[Concentration, ...]:
@@ -136,59 +174,73 @@ def _told(tests: Sequence[_Test], rates: Sequence[Fraction]) -> tuple[Concentrat
     return tuple(told)
 
 
-def _tests(rule: str, compared: Sequence[Audited], broken: Set[str]) -> Iterator[_Test]:
+def _tests(rule: str, compared: Sequence[_Machine], broken: Set[str]) -> Iterator[_Test]:
     """Every test of one rule: each group that leaves someone outside."""
-    for by, name_of, like in _GROUPINGS:
-        groups: dict[str, set[str]] = defaultdict(set)
-        for unit in compared:
-            if name := name_of(unit):
-                groups[name].add(unit.line.unit)
-        for name, members in sorted(groups.items()):
-            if len(members) < len(compared):
-                tables = _tables(compared, members, broken, like)
-                units = tuple(sorted(members & broken))
-                yield _Test(rule, Group(by, name), tables, at_least_as_many(tables), units)
-    cards = sorted({unit.line.card for unit in compared})
-    for card in cards:
-        machines = [unit for unit in compared if unit.line.card == card]
-        for by, key_of, shown in _ORDERS:
-            found = _stretch(machines, broken, key_of)
-            if found is not None:
-                first, last, members, stretches = found
-                tables = _tables(machines, members, broken, _like_job)
-                probability = min(Fraction(1), at_least_as_many(tables) * stretches)
-                group = Group(by, shown(first), "" if shown(first) == shown(last) else shown(last), card)
-                yield _Test(rule, group, tables, probability, tuple(sorted(members & broken)))
+    alike = _Alike(compared, broken, _LIKE_MACHINE)
+    yield from _of_groups(rule, "farm", compared, lambda one: one.farm, alike)
+    yield from _of_groups(rule, "taken by", compared, lambda one: one.by, alike)
+    yield from _of_groups(rule, "card", compared, lambda one: one.card, _Alike(compared, broken, _LIKE_JOB))
+    for card in sorted({one.card for one in compared}):
+        machines = [one for one in compared if one.card == card]
+        years = [(one.build_year, one) for one in machines if one.build_year is not None]
+        yield from _of_stretch(rule, "build year", years, broken, lambda one: str(one.build_year))
+        serials = [(one.serial, one) for one in machines if one.serial]
+        yield from _of_stretch(rule, "serial", serials, broken, lambda one: one.serial_shown)
 
 
-def _like_machine(unit: Audited) -> tuple[str, ...]:
-    return unit.line.card, unit.line.crop, unit.line.header_kind
+def _of_groups(
+    rule: str, by: str, compared: Sequence[_Machine], name_of: Callable[[_Machine], str], alike: _Alike
+) -> Iterator[_Test]:
+    groups: dict[str, list[_Machine]] = defaultdict(list)
+    for one in compared:
+        if name := name_of(one):
+            groups[name].append(one)
+    for name, members in sorted(groups.items()):
+        if len(members) < len(compared):
+            tables = alike.tables(members)
+            yield _Test(rule, Group(by, name), tables, at_least_as_many(tables), alike.broken_of(members))
 
 
-def _like_job(unit: Audited) -> tuple[str, ...]:
-    return unit.line.crop, unit.line.header_kind
+def _of_stretch(
+    rule: str,
+    by: str,
+    keyed: Iterable[tuple[Key, _Machine]],
+    broken: Set[str],
+    shown: Callable[[_Machine], str],
+) -> Iterator[_Test]:
+    """The densest stretch along an order, if there is any."""
+    keyed = sorted(keyed, key=lambda pair: (pair[0], pair[1].unit))
+    found = _stretch([key for key, _ in keyed], [one.unit in broken for _, one in keyed])
+    if found is not None:
+        first, last, stretches = found
+        alike = _Alike([one for _, one in keyed], broken, _LIKE_JOB)
+        members = [one for _, one in keyed[first : last + 1]]
+        tables = alike.tables(members)
+        probability = min(Fraction(1), at_least_as_many(tables) * stretches)
+        start, end = shown(members[0]), shown(members[-1])
+        group = Group(by, start, "" if start == end else end, members[0].card)
+        yield _Test(rule, group, tables, probability, alike.broken_of(members))
 
 
-_GROUPINGS: tuple[tuple[str, Callable[[Audited], str], Callable[[Audited], tuple[str, ...]]], ...] = (
-    ("farm", lambda unit: unit.line.farm, _like_machine),
-    ("taken by", lambda unit: unit.line.by, _like_machine),
-    ("card", lambda unit: unit.line.card, _like_job),
-)
-_ORDERS: tuple[tuple[str, Callable[[Audited], object], Callable[[Audited], str]], ...] = (
-    ("build year", lambda unit: unit.line.build_year, lambda unit: str(unit.line.build_year)),
-    ("serial", lambda unit: in_order(unit.line.serial) or None, lambda unit: unit.line.serial),
-)
+_LIKE_MACHINE: Callable[[_Machine], Like] = attrgetter("like_machine")
+_LIKE_JOB: Callable[[_Machine], Like] = attrgetter("like_job")
 
 
-def _tables(
-    compared: Iterable[Audited], members: Set[str], broken: Set[str], like: Callable[[Audited], tuple[str, ...]]
-) -> tuple[Table, ...]:
-    counts: dict[tuple[str, ...], list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-    for unit in compared:
-        count, here, is_broken = counts[like(unit)], unit.line.unit in members, unit.line.unit in broken
-        for place, true in enumerate((here, here and is_broken, True, is_broken)):
-            count[place] += true
-    return tuple(Table(*counts[key]) for key in sorted(counts))
+class _Alike:
+    """Machines in sets of such as can be compared, counted once for all groups."""
+
+    def __init__(self, compared: Sequence[_Machine], broken: Set[str], like: Callable[[_Machine], Like]) -> None:
+        self.broken, self.like = broken, like
+        self.all = Counter(map(like, compared))
+        self.faults = Counter(like(one) for one in compared if one.unit in broken)
+
+    def tables(self, members: Sequence[_Machine]) -> tuple[Table, ...]:
+        here = Counter(map(self.like, members))
+        faults = Counter(self.like(one) for one in members if one.unit in self.broken)
+        return tuple(Table(here[key], faults[key], self.all[key], self.faults[key]) for key in sorted(self.all))
+
+    def broken_of(self, members: Sequence[_Machine]) -> tuple[str, ...]:
+        return tuple(sorted(one.unit for one in members if one.unit in self.broken))
 
 
 def in_order(serial: str) -> tuple[tuple[int, str], ...]:
@@ -196,40 +248,40 @@ def in_order(serial: str) -> tuple[tuple[int, str], ...]:
     return tuple((int(part), "") if part.isdigit() else (-1, part) for part in re.findall(r"[0-9]+|[^0-9]+", serial))
 
 
-def _stretch(
-    machines: Sequence[Audited], broken: Set[str], key_of: Callable[[Audited], object]
-) -> tuple[Audited, Audited, set[str], int] | None:
-    """The stretch along an order in which the fault is densest: first and last machine, its units, out of how many.
+def _stretch(keys: Sequence[Key], faults: Sequence[bool]) -> tuple[int, int, int] | None:
+    """The stretch along an order in which faults are densest: its first and last machine, out of how many stretches.
 
     None where there is nothing to choose from. Machines of one value stand in one block.
+
+    Args:
+        keys: in order, one for each machine.   faults: whether each has the fault.
     """
-    keyed = [(key, unit) for unit in machines if (key := key_of(unit)) is not None]
-    keyed.sort(key=lambda pair: (pair[0], pair[1].line.unit))
-    values = list(dict.fromkeys(key for key, _ in keyed))
+    values = {key: place for place, key in enumerate(dict.fromkeys(keys))}
     if len(values) < 2:
         return None
-    block_of = {value: place * min(len(values), _MOST_BLOCKS) // len(values) for place, value in enumerate(values)}
-    size, faults = Counter[int](), Counter[int]()
-    for key, unit in keyed:
-        size[block_of[key]] += 1
-        faults[block_of[key]] += unit.line.unit in broken
-    blocks, all_faults = len(size), faults.total()
+    blocks = min(len(values), _MOST_BLOCKS)
+    block_of = [values[key] * blocks // len(values) for key in keys]
+    size, count = [0] * blocks, [0] * blocks
+    for block, fault in zip(block_of, faults, strict=True):
+        size[block] += 1
+        count[block] += fault
+    machines, all_faults = len(keys), sum(faults)
     best, chosen = 0.0, None
     for first in range(blocks):
-        inside = count = 0
+        inside = within = 0
         for last in range(first, blocks):
-            inside, count = inside + size[last], count + faults[last]
-            if inside < len(keyed) and count * len(keyed) > all_faults * inside:
-                gain = _likelihood(count, inside) + _likelihood(all_faults - count, len(keyed) - inside)
+            inside, within = inside + size[last], within + count[last]
+            if inside < machines and within * machines > all_faults * inside:
+                gain = _likelihood(within, inside) + _likelihood(all_faults - within, machines - inside)
                 if chosen is None or gain > best + 1e-9:
                     best, chosen = gain, (first, last)
     if chosen is None:
         return None
-    within = [unit for key, unit in keyed if chosen[0] <= block_of[key] <= chosen[1]]
-    return within[0], within[-1], {unit.line.unit for unit in within}, blocks * (blocks + 1) // 2 - 1
+    first, last = block_of.index(chosen[0]), machines - 1 - block_of[::-1].index(chosen[1])
+    return first, last, blocks * (blocks + 1) // 2 - 1
 
 
 def _likelihood(faults: int, machines: int) -> float:
     """Logarithm of the greatest likelihood of so many faults on so many machines."""
-    share = faults / machines
-    return sum(count * log(part) for count, part in ((faults, share), (machines - faults, 1 - share)) if count)
+    right = machines - faults
+    return (faults * log(faults / machines) if faults else 0.0) + (right * log(right / machines) if right else 0.0)
