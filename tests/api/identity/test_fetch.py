@@ -26,6 +26,7 @@ class Answers(BaseHTTPRequestHandler):
             "/huge": (200, {}, b'"' + b"x" * MOST_BYTES + b'"'),
             "/twice": (200, {}, b'{"a": 1, "a": 2}'),
             "/nan": (200, {}, b'{"a": NaN}'),
+            "/endless": (200, {}, b'{"a": 1e999}'),
             "/latin": (200, {}, b'"\xe9"'),
             "/page": (200, {}, b"<html>"),
             "/packed": (200, {"Content-Encoding": "gzip"}, b"\x1f\x8b\x08\x00"),
@@ -62,7 +63,9 @@ def test_a_document(server: str) -> None:
     assert fetch_json(f"{server}/good") == {"a": [1, 2.5]}
 
 
-@pytest.mark.parametrize("path", ["moved", "missing", "huge", "twice", "nan", "latin", "page", "packed", "drip"])
+@pytest.mark.parametrize(
+    "path", ["moved", "missing", "huge", "twice", "nan", "endless", "latin", "page", "packed", "drip"]
+)
 def test_what_is_not_taken(server: str, path: str) -> None:
     with pytest.raises(NotFetched):
         fetch_json(f"{server}/{path}")
