@@ -107,7 +107,8 @@ def _command(
 
 def _fill(command: argparse.ArgumentParser, module: Any, name: str) -> None:
     """Gives a command its examples, its arguments, and what runs it."""
-    shown = module.EXAMPLES[name]
+    examples = module.EXAMPLES[name]
+    shown = (examples,) if isinstance(examples, str) else examples
     command.epilog = "\n".join(("examples:" if len(shown) > 1 else "example:", *(f"  {one}" for one in shown)))
     module.add(command, name)
     command.set_defaults(run=lambda arguments: module.run(arguments, name))

@@ -10,6 +10,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 from starlette.types import Receive, Scope, Send
 
 from api.store.database import NoSuchOrganisation, StoreUnavailable
@@ -73,13 +74,8 @@ def add_handlers(app: FastAPI) -> None:
 
     @app.exception_handler(BadInput)
     async def refused(_: Request, error: BadInput) -> Problem:
-        problems = [_short(problem_json(problem)) for problem in error.problems[:MOST_PROBLEMS]]
-        first, count = str(error.problems[0])[:MOST_TEXT], len(error.problems)
-        more = f" And {count - 1} more." if count > 1 else ""
-        cut = f" The first {MOST_PROBLEMS} are listed." if count > MOST_PROBLEMS else ""
         malformed = any(_is_malformed(problem) for problem in error.problems)
-        status, title, kind = (400, "Not JSON", NOT_JSON) if malformed else (422, "Setup refused", REFUSED)
-        return Problem(status, title, first + more + cut, kind, problems=problems)
+        return problem_of(error, *((400, "Not JSON", NOT_JSON) if malformed else (422, "Setup refused", REFUSED)))
 
     @app.exception_handler(Refusal)
     async def refusal(_: Request, error: Refusal) -> Problem:
@@ -92,9 +88,11 @@ def add_handlers(app: FastAPI) -> None:
         return Problem(422, "Request refused", f"{place}: {first['msg']}")
 
     @app.exception_handler(HTTPException)
-    async def plain(_: Request, error: HTTPException) -> Problem:
+    async def plain(request: Request, error: HTTPException) -> Problem:
         answer = Problem(error.status_code, HTTPStatus(error.status_code).phrase, str(error.detail))
         answer.headers.update(error.headers or {})
+        if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+            answer.headers["allow"] = ", ".join(_methods(request))
         return answer
 
     @app.exception_handler(StoreUnavailable)
@@ -112,6 +110,25 @@ def add_handlers(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def unexpected(_: Request, __: Exception) -> Problem:
         return Problem(500, "Internal error", FAILED)
+
+
+def problem_of(error: BadInput, status: int, title: str, kind: str) -> Problem:
+    """What was refused, with every problem as far as one answer lists them."""
+    problems = [_short(problem_json(problem)) for problem in error.problems[:MOST_PROBLEMS]]
+    first, count = str(error.problems[0])[:MOST_TEXT], len(error.problems)
+    more = f" And {count - 1} more." if count > 1 else ""
+    cut = f" The first {MOST_PROBLEMS} are listed." if count > MOST_PROBLEMS else ""
+    return Problem(status, title, first + more + cut, kind, problems=problems)
+
+
+def _methods(request: Request) -> list[str]:
+    """Every method that a path is there for; the router itself names those of the first route only."""
+    found: set[str] = set()
+    for method in ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT"):
+        scope = {**request.scope, "method": method}
+        if any(route.matches(scope)[0] is Match.FULL for route in request.app.routes):
+            found.add(method)
+    return sorted(found)
 
 
 def _is_malformed(problem: InputProblem) -> bool:

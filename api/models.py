@@ -392,6 +392,7 @@ class ProblemAnswer(BaseModel):
     title: str
     status: int
     detail: str
+    instance: str | None = Field(None, description="the request, as the log names it")
     problems: list[ProblemLine] | None = Field(None, description="for a refused setup: every problem with its place")
 
 

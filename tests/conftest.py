@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,15 @@ settings.load_profile("house")
 
 REPOSITORY = Path(__file__).parent.parent
 DEMO = REPOSITORY / "api" / "demo"
+
+
+@pytest.fixture(autouse=True, scope="session")
+def data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """A data folder of the tests' own: no command may touch the record of whoever runs them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data")))
+        patch.delenv("SETUP_AUDIT_STORE", raising=False)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from api.commands.options import add_store
 from api.status import BAD_INPUT, CLEARED
 
 if TYPE_CHECKING:
@@ -30,10 +31,10 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
     """Arguments and options of one of the commands."""
     if name == "compromised":
         command.add_argument("key", metavar="KID", help="id of the key, as 'keys list' shows it")
-    command.add_argument("--store", required=True, metavar="URL", help="the database: sqlite:///file or postgresql://…")
+    add_store(command)
 
 
-def keys(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
+def run(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
     """Run one of the commands; status 0 done, 2 bad input."""
     from api.certificates.secret import NoSecret, secret_of
     from api.store.database import NotAStore, Store, StoreUnavailable

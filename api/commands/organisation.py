@@ -9,7 +9,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from api.commands.token import Refused, add_store, organisation_of, with_store
+from api.commands.options import add_store
+from api.commands.token import Refused, organisation_of, with_store
 from api.status import BAD_INPUT, CLEARED
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
     add_store(command)
 
 
-def organisation(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
+def run(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
     """Run one of the commands; status 0 done, 2 bad input."""
     return with_store(arguments, lambda store: _RUN[name](arguments, store, clock()))
 

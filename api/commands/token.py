@@ -10,6 +10,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from api.commands.options import add_store
 from api.status import BAD_INPUT, CLEARED
 
 if TYPE_CHECKING:
@@ -52,12 +53,7 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
     add_store(command)
 
 
-def add_store(command: argparse.ArgumentParser) -> None:
-    """The option that says which database."""
-    command.add_argument("--store", required=True, metavar="URL", help="the database: sqlite:///file or postgresql://…")
-
-
-def token(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
+def run(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
     """Run one of the commands; status 0 done, 2 bad input."""
     return with_store(arguments, lambda store: _RUN[name](arguments, store, clock()))
 

@@ -18,11 +18,12 @@ if TYPE_CHECKING:
     from api.certificates.keys import PublicKey
     from api.certificates.revocations import Revocations
 
-SAYS = "check a start certificate, with or without a network"
-EXAMPLES = (
-    "setup-audit verify start.jws --keys jwks.json --unit unit-07 --crop corn --header corn-head",
-    "setup-audit verify start.jws --keys jwks.json --revoked revoked-starts.json --json",
-)
+EXAMPLES = {
+    "verify": (
+        "setup-audit verify start.jws --keys jwks.json --unit unit-07 --crop corn --header corn-head",
+        "setup-audit verify start.jws --keys jwks.json --revoked revoked-starts.json --json",
+    )
+}
 NOT_LOOKED_AT = "Revocation was not looked at: no list was given (--revoked), so it may have been revoked since."
 STILL = (
     "It says what the record said when it was issued. If the machine was changed since, it must be set up and audited "
@@ -44,7 +45,7 @@ class _Outcome:
     why: str
 
 
-def add(command: argparse.ArgumentParser) -> None:
+def add(command: argparse.ArgumentParser, _: str) -> None:
     """The command's arguments and options."""
     command.add_argument("file", metavar="FILE", help="the certificate; - for a pipe")
     command.add_argument(
@@ -66,7 +67,7 @@ def add(command: argparse.ArgumentParser) -> None:
     command.add_argument("--json", action="store_true", help="for programs")
 
 
-def verify(arguments: argparse.Namespace, clock: Callable[[], float] = time.time) -> int:
+def run(arguments: argparse.Namespace, _: str, clock: Callable[[], float] = time.time) -> int:
     """Say whether a certificate is good, for what and until when; status 0 good, 1 not good, 2 bad input."""
     now = clock()
     try:

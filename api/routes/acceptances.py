@@ -32,7 +32,7 @@ Approver = Annotated[Caller, Depends(needs(Right.ACCEPT))]
     "what is not known.",
     openapi_extra=taking(AcceptanceSent),
 )
-def accept(request: Request, unit: UnitId, body: Body, caller: Approver) -> Response:
+def accept(request: Request, caller: Approver, unit: UnitId, body: Body) -> Response:
     sent = parsed(AcceptanceSent, body)
     desk = desk_of(request)
 

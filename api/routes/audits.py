@@ -80,6 +80,7 @@ async def audit(
     body = await read_body(request)
     level: Level = request.app.state.hold_at if hold_at is None else Level[hold_at.upper()]
     answer = await run_in_threadpool(lambda: _audit(engines_of(request).auditor(level), body, facts))
+    request.app.state.meters.audited(answer["clearance"])
     try:
         return json_answer(answer)
     except UnicodeEncodeError:

@@ -22,7 +22,10 @@ REVOKED_FRESH = 60
 router = APIRouter(prefix="/.well-known", tags=["certificates"])
 
 _KEPT: dict[int | str, dict[str, Any]] = {
-    200: {"headers": {"ETag": {"description": "changes with the keys", "schema": {"type": "string"}}}},
+    200: {
+        "content": {"application/jwk-set+json": {}},
+        "headers": {"ETag": {"description": "changes with the keys", "schema": {"type": "string"}}},
+    },
     304: {"description": "the keys are still those of the ETag sent as If-None-Match"},
 }
 

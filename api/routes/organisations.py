@@ -79,7 +79,7 @@ def organisation(request: Request, caller: Annotated[Caller, Depends(needs(Right
     openapi_extra=taking(OrganisationSent),
 )
 def set_organisation(
-    request: Request, body: Body, caller: Annotated[Caller, Depends(needs(Right.ADMINISTER))]
+    request: Request, caller: Annotated[Caller, Depends(needs(Right.ADMINISTER))], body: Body
 ) -> Response:
     sent = parsed(OrganisationSent, body)
     desk = desk_of(request)

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
 from api.certificates.short import short_form
-from api.errors import Refusal
+from api.errors import MEDIA, Refusal
 from api.identity.caller import Caller, needs
 from api.identity.rights import Right
 from api.record_models import ClearanceAnswer, HeldProblem, PageOf, StartAnswer, StartSent
@@ -63,13 +63,13 @@ def clearance(
     "/units/{unit}/harvest-starts",
     status_code=201,
     response_model=StartAnswer,
-    responses={409: {"model": HeldProblem, "description": "held, with the reasons"}},
+    responses={409: {"model": HeldProblem, "description": "held, with the reasons", "content": {MEDIA: {}}}},
     summary="Ask for a harvest start",
     description="Cleared: 201 with a signed certificate. Held: 409 with every reason and the work that would clear it. "
     "Both go on record.",
     openapi_extra=taking(StartSent),
 )
-def start(request: Request, unit: UnitId, body: Body, caller: Starter) -> Response:
+def start(request: Request, caller: Starter, unit: UnitId, body: Body) -> Response:
     sent = parsed(StartSent, body)
     desk = desk_of(request)
     job = Job(sent.crop, sent.header_kind)
@@ -102,7 +102,9 @@ def start(request: Request, unit: UnitId, body: Body, caller: Starter) -> Respon
         }
         return Answer(409, content)
 
-    return write(request, caller, body, work_out, prepare)
+    answer = write(request, caller, body, work_out, prepare)
+    request.app.state.meters.start_decided("cleared" if answer.status_code == 201 else "held")
+    return answer
 
 
 @router.get(

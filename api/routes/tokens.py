@@ -75,7 +75,7 @@ def list_tokens(request: Request, caller: Owner) -> Response:
     "Idempotency-Key has no effect here: the answer holds a secret, and is kept nowhere.",
     openapi_extra=taking(TokenSent),
 )
-def make_token(request: Request, body: Body, caller: Owner) -> Response:
+def make_token(request: Request, caller: Owner, body: Body) -> Response:
     sent = parsed(TokenSent, body)
     desk = desk_of(request)
     try:

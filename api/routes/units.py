@@ -74,7 +74,7 @@ def list_units(
     "last seen. If what the unit is changes, its setups no longer clear it.",
     openapi_extra=taking(UnitSent),
 )
-def put_unit(request: Request, unit: UnitId, body: Body, caller: Mechanic) -> Response:
+def put_unit(request: Request, caller: Mechanic, unit: UnitId, body: Body) -> Response:
     sent = parsed(UnitSent, body).model_dump()
     desk = desk_of(request)
 
@@ -128,7 +128,7 @@ def retire_unit(request: Request, unit: UnitId, caller: Mechanic) -> Response:
     "that are no longer true are revoked.",
     openapi_extra={"requestBody": {"required": True, "content": {"application/json": {"schema": _OF_A_UNIT}}}},
 )
-def record_setup(request: Request, unit: UnitId, body: Body, caller: Recorder) -> Response:
+def record_setup(request: Request, caller: Recorder, unit: UnitId, body: Body) -> Response:
     desk = desk_of(request)
     prepared: list[recording.Prepared] = []
 
@@ -146,7 +146,10 @@ def record_setup(request: Request, unit: UnitId, body: Body, caller: Recorder) -
         content = {"setup": setup_json(row), "audit": json.loads(prepared[0].answer), "revoked": gone}
         return Answer(201, content, {"Location": f"/units/{unit}/setups/{row.id}"})
 
-    return write(request, caller, body, work_out, prepare)
+    answer = write(request, caller, body, work_out, prepare)
+    if prepared:
+        request.app.state.meters.audited(prepared[0].report.clearance.value)
+    return answer
 
 
 @router.get("/{unit}/setups", response_model=PageOf[SetupLine], summary="Setups of a unit, the last recorded first")

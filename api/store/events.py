@@ -117,7 +117,7 @@ def read(work: Work, after: int = 0, most: int | None = None, subject: str = "",
     wanted = wanted.order_by(events.c.number)
     if most is not None:
         wanted = wanted.limit(most)
-    for row in work.connection.execution_options(yield_per=500).execute(wanted):
+    for row in work.connection.execute(wanted, execution_options={"yield_per": 500}):
         yield Event(
             row.organisation, row.number, row.at, row.who, row.what, row.subject, row.before, row.after,
             json.loads(row.content), row.previous, row.hash,

@@ -285,7 +285,10 @@ def test_a_check_of_one_file_loads_no_web(folder: Path) -> None:
 def test_serve_refuses_an_address_that_others_reach(capsys: pytest.CaptureFixture[str]) -> None:
     status, _, err = run(capsys, "serve", "--host", "0.0.0.0")
     assert status == BAD_INPUT
-    assert "no sign-on" in err
+    assert "nobody has a token yet" in err
+    status, _, err = run(capsys, "serve", "--host", "0.0.0.0", "--no-store", "--behind-proxy")
+    assert status == BAD_INPUT
+    assert "Without a store" in err
 
 
 def test_the_demo_ranks_the_fleet(capsys: pytest.CaptureFixture[str]) -> None:

@@ -45,10 +45,10 @@ def verify(folder: Path, now: float, capsys: pytest.CaptureFixture[str]) -> Run:
 
     def run(*options: str, file: str = "start.jws", keys: str = "jwks.json", later: float = 7200) -> Ran:
         parser = argparse.ArgumentParser()
-        verify_command.add(parser)
+        verify_command.add(parser, "verify")
         name = file if file == "-" else str(folder / file)
         arguments = parser.parse_args([name, "--keys", str(folder / keys), *options])
-        status = verify_command.verify(arguments, lambda: now + later)
+        status = verify_command.run(arguments, "verify", lambda: now + later)
         return (status, *capsys.readouterr())
 
     return run
@@ -238,7 +238,7 @@ def keys(address: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.M
         parser = argparse.ArgumentParser()
         keys_command.add(parser, name)
         arguments = parser.parse_args([*options, "--store", store])
-        status = keys_command.keys(arguments, name, lambda: at)
+        status = keys_command.run(arguments, name, lambda: at)
         return (status, *capsys.readouterr())
 
     return run

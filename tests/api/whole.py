@@ -1,0 +1,21 @@
+"""The whole service on an empty store in a folder, for tests of its document."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from fastapi import FastAPI
+
+from api.app import create_app
+from api.identity.tokens import first_owner
+from api.opening import open_desk
+from api.store.database import Store
+
+
+def whole_app(folder: Path) -> tuple[FastAPI, str]:
+    """The app, and its owner's token."""
+    store = Store(f"sqlite:///{folder / 'record.db'}")
+    token = first_owner(store, time.time())
+    assert token is not None
+    return create_app(desk=open_desk(store)), token
