@@ -43,7 +43,7 @@ def add(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--effort", type=_effort, default=EFFORT, metavar="N", help=f"how long to look for better visits ({EFFORT:g})"
     )
-    command.add_argument("--top", type=_top, default=20, metavar="N", help="entries of each list (20)")
+    command.add_argument("--top", type=count_of, default=20, metavar="N", help="entries of each list (20)")
     command.add_argument("--json", action="store_true", help="for programs")
     add_site(command)
 
@@ -99,7 +99,8 @@ def _effort(text: str) -> float:
     return effort
 
 
-def _top(text: str) -> int:
+def count_of(text: str) -> int:
+    """A whole number, at least 1."""
     top = int(text)
     if top < 1:
         raise argparse.ArgumentTypeError("must be at least 1")

@@ -1,8 +1,9 @@
 """Rounds by constraint programming; the only place that imports the solver.
 
 Choosing days, technicians and routes together is a routing problem with an objective in three steps.
-OR-Tools' CP-SAT has circuits, linear sums and proofs for it. The backtracking solver that plans corrections has no
-objective, no bound and no circuit.
+OR-Tools' CP-SAT has circuits, linear sums and bounds for it. The backtracking solver that plans corrections has none of
+them and must list every solution: choosing one of four rounds for each unit by risk and day, without any route, took it
+25 times as long for six units and 1,500 times as long for eight, and for ten it was not done after four minutes.
 """
 
 from __future__ import annotations

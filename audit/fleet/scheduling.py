@@ -31,11 +31,11 @@ from audit.fleet.visits import Visits
 
 MOST_WAYS = 20_000
 """Most ways between two stops in a plan that is solved at once."""
-_MOST_WAITING = 12
+_MOST_WAITING = 5
 """Most units left out that are looked at beside those of the rounds that are solved anew."""
-_PART_STOPS = 16
-_PART_EFFORT = 0.5
-_LEAST_EFFORT = 0.02
+_PART_STOPS = 9
+_PART_EFFORT = 0.25
+_LEAST_EFFORT = 0.1
 """Stops of the rounds that are solved anew together, and effort for each step of it: for better, and at least."""
 EFFORT = 20.0
 """Deterministic time of the solver that a schedule may take, in its own unit: about a second each."""

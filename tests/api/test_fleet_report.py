@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import copy
+import gzip
 import importlib
 import json
 import sys
@@ -277,6 +278,28 @@ def test_rows_that_can_not_be_used(run: Run, setup: Plain, tmp_path: Path) -> No
     assert json.loads(out)["covered_s"] == 60
     for said in ("log.ndjson:2: unit/id: is unit-99", "log.ndjson:3: taken/at: is missing", "log.ndjson:4"):
         assert said in errors
+
+
+@pytest.mark.parametrize("packed", [False, True])
+def test_a_log_in_columns(packed: bool, run: Run, setup: Plain, tmp_path: Path) -> None:
+    """CSV says the same as JSON, packed too; a record that is none is refused with its line."""
+    flat = {f"unit.{key}": setup["unit"][key] for key in ("id", "card")} | {
+        "job.crop": "corn", "job.header.kind": "corn-head", "job.header.width": "30 ft", "job.ground_speed": "6.5 km/h",
+    }  # fmt: skip
+    moments = [(TAKEN + timedelta(seconds=60 * minute)).isoformat() for minute in range(3)]
+    lines = [",".join([*flat, "taken.at", "settings.feeder.drum.left", "settings.feeder.drum.right"])]
+    lines += [",".join([*map(str, flat.values()), at, "lowered", "lowered"]) for at in moments]
+    text = "\n".join(lines).encode()
+    path = tmp_path / ("log.csv.gz" if packed else "log.csv")
+    path.write_bytes(gzip.compress(text) if packed else text)
+    status, out, errors = run(log, path, "--json")
+    drum = next(one for one in json.loads(out)["out"] if one["rule"] == "drum-set-for-another-crop")
+    assert (status, errors, drum["seconds"]) == (1, "", 120)
+    assert drum["hectares"] == pytest.approx(6.5 * 0.9144 * 120 / 3600)
+    path.write_bytes(text + b"\nunit-01,axial-single")
+    status, out, errors = run(log, path, "--json")
+    assert (status, json.loads(out)["rows"], json.loads(out)["refused"]) == (2, 3, 1)
+    assert "has 2 cells" in errors
 
 
 def test_a_log_of_nothing(run: Run, tmp_path: Path) -> None:
