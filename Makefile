@@ -55,8 +55,8 @@ lock: $(VENV)/test.stamp ## renew the hashed locks from pyproject.toml
 	$(BIN)/pip-compile --quiet --generate-hashes --strip-extras --no-emit-index-url --no-emit-find-links \
 		--no-emit-trusted-host --no-header --no-annotate --extra build -o requirements.lock pyproject.toml
 	$(BIN)/pip-compile --quiet --generate-hashes --strip-extras --no-emit-index-url --no-emit-find-links \
-		--no-emit-trusted-host --no-header --no-annotate --allow-unsafe --extra build --extra test -c requirements.lock \
-		-o requirements-test.lock pyproject.toml
+		--no-emit-trusted-host --no-header --no-annotate --allow-unsafe --extra build --extra test \
+		--extra cluster --extra postgresql --extra schedule -c requirements.lock -o requirements-test.lock pyproject.toml
 
 clean: ## remove the environment and caches
 	rm -rf $(VENV) .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
