@@ -16,7 +16,7 @@ CHANCE = (
     "alarms among all that is told with so small a p (Benjamini-Hochberg, 1995). It says where to look, not why."
 )
 AT_RISK = "Hours at risk: what each broken finding would cost in standing if its harm happened, added up."
-_TURNS = ("newly broken", "still broken", "newly unknown", "put right", "found out, and in order")
+_TURNS = ("newly broken", "still broken", "newly unknown", "put right", "found out, and in order", "not asked any more")
 
 
 class FleetPage(Page):
@@ -250,9 +250,7 @@ class FleetPage(Page):
                 yield self.strong(f"  {turn[0].upper()}{turn[1:]}: {len(some)}")
             for change in some[: self.most]:
                 finding = change["after"] or change["before"]
-                notes = [note for note, true in (("another job now", change["other_job"]),
-                                                 ("not asked any more", change["not_asked"])) if true]  # fmt: skip
-                note = f" ({', '.join(notes)})" if notes else ""
+                note = " (another job now)" if change["other_job"] else ""
                 yield from self.wrapped(f"{change['unit']}: {self.short(finding)}{note}", "    ", "      ")
             yield from self.more(len(some))
 

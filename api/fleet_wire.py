@@ -207,7 +207,6 @@ class Teller:
             "farm": change.farm,
             "turn": change.turn.value,
             "other_job": change.other_job,
-            "not_asked": change.not_asked,
             "before": self.finding(change.before, card) if change.before else None,
             "after": self.finding(change.after, card) if change.after else None,
         }

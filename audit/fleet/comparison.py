@@ -19,6 +19,7 @@ class Turn(Enum):
     STILL_BROKEN = "still broken"
     NEWLY_UNKNOWN = "newly unknown"
     FOUND_OUT = "found out, and in order"
+    NOT_ASKED = "not asked any more"
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,6 @@ class Changed:
     Attributes:
         before, after: findings; None where there was none: kept, or not asked.
         other_job: the unit is set for another crop or header now, so that the two answers are not to the same thing.
-        not_asked: the rule is not on its check sheet any more.
     """
 
     unit: str
@@ -39,7 +39,6 @@ class Changed:
     before: FindingLine | None
     after: FindingLine | None
     other_job: bool
-    not_asked: bool
 
     @property
     def hours(self) -> float:
@@ -87,7 +86,7 @@ def compare(before: Fleet, after: Fleet, asked: Asked) -> Comparison:
     both = sorted(old.keys() & new.keys())
     changes = [change for unit in both for change in _changes(old[unit], new[unit], asked)]
     changes.sort(key=_order)
-    same = [change for change in changes if not change.other_job and not change.not_asked]
+    same = [change for change in changes if not change.other_job]
     return Comparison(
         units=len(both),
         gone=tuple(sorted(old.keys() - new.keys())),
@@ -122,10 +121,10 @@ def _changes(old: Audited, new: Audited, asked: Asked) -> Iterator[Changed]:
     on_sheet = asked.get((new.line.card, new.line.crop), frozenset())
     for rule, on in sorted(was.keys() | now.keys()):
         before, after = was.get((rule, on)), now.get((rule, on))
-        turn = _turn(before, after)
+        gone = after is None and rule not in on_sheet
+        turn = Turn.NOT_ASKED if gone else _turn(before, after)
         if turn is not None:
-            gone = after is None and rule not in on_sheet
-            yield Changed(new.line.unit, new.line.farm, rule, on, turn, before, after, _job(old) != _job(new), gone)
+            yield Changed(new.line.unit, new.line.farm, rule, on, turn, before, after, _job(old) != _job(new))
 
 
 def _turn(before: FindingLine | None, after: FindingLine | None) -> Turn | None:

@@ -45,8 +45,11 @@ def test_another_job_puts_nothing_right(unit: Make, finding: Find) -> None:
     before = fleet_of([unit(1), unit(2)], [finding(1, "a"), finding(1, "f"), finding(2, "a")], "")
     after = fleet_of([unit(1, crop="soybean", header_kind="draper"), unit(2)], [], "")
     found = compare(before, after, ASKED)
-    told = {(change.unit, change.rule): (change.other_job, change.not_asked) for change in found.changes}
-    assert told == {("unit-01", "a"): (True, False), ("unit-01", "f"): (True, True), ("unit-02", "a"): (False, False)}
+    assert {(change.unit, change.rule): (change.turn, change.other_job) for change in found.changes} == {
+        ("unit-01", "a"): (Turn.PUT_RIGHT, True),
+        ("unit-01", "f"): (Turn.NOT_ASKED, True),
+        ("unit-02", "a"): (Turn.PUT_RIGHT, False),
+    }
     assert found.other_job == ("unit-01",)
     assert found.hours_removed == 10
 
