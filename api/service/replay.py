@@ -7,7 +7,7 @@ pass by the organisation, and not accepted by a person.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -151,12 +151,18 @@ def replay(work: Work, in_force: InForce, digest: str, most: int = MOST_LISTED) 
     )
 
 
-def fleet(work: Work, in_force: InForce) -> Fleet:
-    """Judges the fleet by the rulebook in force, rules on trial included. Raises Unreadable."""
+def fleet(work: Work, in_force: InForce, sees: Callable[[str], bool] = lambda _: True) -> Fleet:
+    """Judges the fleet by the rulebook in force, rules on trial included. Raises Unreadable.
+
+    Args:
+        sees: whether a unit is there for whoever asks.
+    """
     organisation = organisations.read(work)
     side = _Side(in_force.auditor(work, organisation.terms.hold_at), organisation.effects)
     states = Counter(
-        side.judge(setup, acceptances.of_unit(work, setup.unit), work.now)[0] for setup in setups.of_all_units(work)
+        side.judge(setup, acceptances.of_unit(work, setup.unit), work.now)[0]
+        for setup in setups.of_all_units(work)
+        if sees(setup.unit)
     )
     return Fleet(states.total(), states[State.UNREADABLE], side.tallies())
 

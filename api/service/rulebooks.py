@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 from cryptography.exceptions import InvalidSignature
 
 from api.certificates.keys import PublicKey, SigningKey, jwk_of, public_key
-from api.certificates.text import from_base64url, to_base64url
 from api.service.gate import Gate
 from api.service.in_force import SHIPPED, UPGRADE, InForce, NoSuchRulebook, Shipped, checked_layers, stands_for
 from api.store import events, organisations, setups, starts
 from api.store import rulebooks as rows
 from api.store.database import Work
 from api.store.rulebooks import RulebookRow
+from api.store.starts import StartRow
 from audit.cases import failures
 from audit.intake.rulebook import Layer, read_layers
 from audit.nearest import did_you_mean
@@ -35,6 +35,7 @@ MOST_OF_ALL = 3 * 1024 * 1024
 MOST_NOTE = 1000
 _NAME = re.compile(r"(?:[A-Za-z0-9][\w.-]*/){0,3}[A-Za-z0-9][\w.-]*\.yaml", re.ASCII)
 _MOST_NAME = 200
+_SIGNATURE = re.compile(r"[0-9a-f]{128}", re.ASCII)
 
 
 class NotSigned(Exception):
@@ -117,22 +118,25 @@ def add(
     return row, True
 
 
-def activate(work: Work, in_force: InForce, gate: Gate, digest: str) -> RulebookRow:
-    """Lets a version judge from now on, wholly or not at all; certificates that it would not give are revoked.
+def activate(work: Work, in_force: InForce, gate: Gate, digest: str) -> tuple[RulebookRow, list[StartRow]]:
+    """Lets a version judge from now on, wholly or not at all; starts that it would not clear are revoked.
 
     Args:
         digest: of a version on record, or 'shipped' to follow the rulebook that comes with the program.
 
+    Returns: the version, and those starts.
+
     Raises: NoSuchRulebook, Unreadable, NotSigned; BadInput for an id that stood for another rule.
     """
     chosen = rows.chosen(work)
+    gone: list[StartRow] = []
     if digest == SHIPPED:
         if rows.key(work) is not None:
             raise NotSigned("what comes with the program is not signed by your key; activate a version that is")
         if chosen or rows.last_said(work) != in_force.shipped.rulebook.digest:
             in_force.follow(work)
-            gate.recheck(work)
-        return in_force.keep_shipped(work)
+            gone = gate.recheck(work)
+        return in_force.keep_shipped(work), gone
     row = rows.find(work, digest)
     if row is None:
         raise NoSuchRulebook(digest)
@@ -145,8 +149,9 @@ def activate(work: Work, in_force: InForce, gate: Gate, digest: str) -> Rulebook
         rows.put_in_force(work, digest)
         content = {"number": row.number, "signed_by": by}
         events.append(work, "rulebook.activated", rows.IN_FORCE, content, before, digest)
-        gate.recheck(work)
-    return replace(row, activated=work.now)
+        gone = gate.recheck(work)
+        row = replace(row, activated=work.now)
+    return row, gone
 
 
 def prepare(in_force: InForce, gate: Gate, organisation: str, digest: str) -> None:
@@ -192,9 +197,8 @@ def set_key(work: Work, in_force: InForce, jwk: Mapping[str, object] | None) -> 
     Returns: its RFC 7638 thumbprint, '' for None.
     Raises: BadKey.
     """
-    old = _key(work)
     new = None if jwk is None else _usable(jwk)
-    before, after = (old.id if old else ""), (new.id if new else "")
+    before, after = key_in_use(work), (new.id if new else "")
     if before == after:
         return after
     rows.set_key(work, None if new is None else jwk_of(new.public))
@@ -208,9 +212,15 @@ def set_key(work: Work, in_force: InForce, jwk: Mapping[str, object] | None) -> 
     return after
 
 
+def key_in_use(work: Work) -> str:
+    """Thumbprint of the key that must sign what goes in force, '' for none."""
+    key = _key(work)
+    return key.id if key else ""
+
+
 def sign(digest: str, key: SigningKey) -> str:
-    """A signature over a rulebook's digest, base64url."""
-    return to_base64url(key.private.sign(_signed_text(digest)))
+    """A signature over a rulebook's digest, in hexadecimal."""
+    return key.private.sign(_signed_text(digest)).hex()
 
 
 def signed_by(work: Work, digest: str, signature: str) -> str:
@@ -221,22 +231,25 @@ def signed_by(work: Work, digest: str, signature: str) -> str:
     if not signature:
         raise NotSigned(f"your rulebooks must be signed; sign digest {digest} with key {key.id}")
     try:
-        key.public.verify(from_base64url(signature), _signed_text(digest))
-    except (InvalidSignature, ValueError):
+        if not _SIGNATURE.fullmatch(signature):
+            raise InvalidSignature
+        key.public.verify(bytes.fromhex(signature), _signed_text(digest))
+    except InvalidSignature:
         raise NotSigned(f"this is no signature of key {key.id} over digest {digest}") from None
     return key.id
 
 
-def set_effect(work: Work, in_force: InForce, gate: Gate, rule: str, effect: Effect) -> None:
-    """What a broken rule does in this organisation; certificates that would not be given now are revoked.
+def set_effect(work: Work, in_force: InForce, gate: Gate, rule: str, effect: Effect) -> list[StartRow]:
+    """What a broken rule does in this organisation; starts that would not be cleared now are revoked.
 
+    Returns: those starts.
     Raises: NoSuchRule, NotLowered, Unreadable.
     """
     before = organisations.read(work)
     effects = {**before.effects, rule: effect}
     check_effects(in_force.rulebook(work), {rule: effect}, before.effects)
     organisations.set_terms(work, before.terms, effects)
-    gate.recheck(work)
+    return gate.recheck(work)
 
 
 def check_effects(rulebook: Rulebook, effects: Mapping[str, Effect], before: Mapping[str, Effect]) -> None:

@@ -37,7 +37,7 @@ class RulebookRow:
     Attributes:
         number: 1 for the first of the organisation.
         note: what is new in it, in its author's words.
-        signature: base64url, '' for none.   signed_by: thumbprint of the key.
+        signature: hexadecimal, '' for none.   signed_by: thumbprint of the key.
         added, activated: s since 1970; ``activated`` when it went in force last, None for never.
     """
 

@@ -144,7 +144,7 @@ rulebooks = Table(
     Column("files", LargeBinary, nullable=False, comment="all files, shipped and the site's own, as JSON, compressed"),
     Column("rules", Text, nullable=False, comment="JSON: what each rule id stands for, so that none is given again"),
     Column("note", Text, nullable=False),
-    Column("signature", Text, nullable=False, comment="Ed25519 over the digest, base64url; '' for none"),
+    Column("signature", Text, nullable=False, comment="Ed25519 over the digest, hexadecimal; '' for none"),
     Column("signed_by", Text, nullable=False, comment="RFC 7638 thumbprint of the key"),
     Column("added", Double, nullable=False),
     Column("added_by", Text, nullable=False),

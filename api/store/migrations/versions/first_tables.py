@@ -128,7 +128,7 @@ def _tables() -> None:
             comment="JSON: what each rule id stands for, so that none is given again",
         ),
         sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("signature", sa.Text(), nullable=False, comment="Ed25519 over the digest, base64url; '' for none"),
+        sa.Column("signature", sa.Text(), nullable=False, comment="Ed25519 over the digest, hexadecimal; '' for none"),
         sa.Column("signed_by", sa.Text(), nullable=False, comment="RFC 7638 thumbprint of the key"),
         sa.Column("added", sa.Double(), nullable=False),
         sa.Column("added_by", sa.Text(), nullable=False),
