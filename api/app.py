@@ -20,6 +20,7 @@ from api.routes import (
     acceptances,
     audits,
     cards,
+    fleet_audits,
     health,
     histories,
     keys,
@@ -27,14 +28,17 @@ from api.routes import (
     organisations,
     plans,
     record,
+    rulebooks,
     starts,
     tokens,
     units,
 )
 from api.routes import rulebook as rulebook_routes
 from api.routes.desk import add_refusals
+from api.routes.fleet_audits import MOST_BYTES
 from api.service.desk import Desk
 from api.service.in_force import Engines
+from api.service.rulebooks import MOST_OF_ALL
 from audit.nouns.risk import Level
 
 ABOUT = """Checks combine harvester setups against a declarative rulebook and ranks what is wrong by risk of damage.
@@ -65,6 +69,10 @@ _SIGNED_ON = (401, 403)
 _ON_RECORD = (*_SIGNED_ON, *_SENT, 404, 409, 412, 428, 503)
 
 
+SIZES = (("/rulebooks", 4 * MOST_OF_ALL), ("/fleet-audits", MOST_BYTES))
+"""Bytes that a body may have on routes that take more than a setup."""
+
+
 def create_app(
     sites: Sequence[Path] = (), hold_at: Level = Level.HIGH, desk: Desk | None = None, bounds: Bounds | None = None
 ) -> FastAPI:
@@ -89,7 +97,7 @@ def create_app(
     add_handlers(app)
     add_refusals(app)
     add_identity(app, desk.identity if desk else None)
-    add_middleware(app, bounds)
+    add_middleware(app, bounds or Bounds(SIZES))
     open_to_all: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
         (health, ()),
         (metrics, _SIGNED_ON),
@@ -105,7 +113,7 @@ def create_app(
         signed_on = () if desk is None else _SIGNED_ON
         app.include_router(module.router, dependencies=asked, responses=_responses((*signed_on, *problems)))
     if desk is not None:
-        for module in (units, histories, starts, acceptances, record, organisations, tokens):
+        for module in (units, histories, fleet_audits, starts, acceptances, rulebooks, record, organisations, tokens):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app
 

@@ -12,6 +12,7 @@ from api.identity.door import Identity
 from api.identity.issuer import Issuer
 from api.identity.sign_on import sign_on_of
 from api.service.desk import Desk
+from api.service.fleet_jobs import Jobs, folder_beside
 from api.service.gate import Gate
 from api.service.in_force import Engines, InForce, Shipped, read_shipped
 from api.service.remedies import Remedies
@@ -48,6 +49,7 @@ def open_desk(
         gate=Gate(in_force, address.rstrip("/")),
         remedies=Remedies(),
         identity=identity,
+        jobs=Jobs(store.address, folder_beside(store), tuple(sites)),
         secret=secret_of(store.file, around),
         clock=clock,
         address=address.rstrip("/"),

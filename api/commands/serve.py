@@ -107,7 +107,11 @@ def _with_store(arguments: argparse.Namespace, store: Store) -> int:
             f"    {secret}\n\nMore for others: setup-audit token make",
             flush=True,
         )
-    return _serve(arguments, desk)
+    desk.jobs.take_up(store)
+    try:
+        return _serve(arguments, desk)
+    finally:
+        desk.jobs.close()
 
 
 def _serve(arguments: argparse.Namespace, desk: Desk | None) -> int:
@@ -120,11 +124,10 @@ def _serve(arguments: argparse.Namespace, desk: Desk | None) -> int:
 
 
 def _bounds(rate: int | None) -> Bounds:
+    from api.app import SIZES
     from api.middleware.bounds import Bounds
     from api.middleware.rates import Rate
-    from api.service.rulebooks import MOST_OF_ALL
 
-    sizes = (("/rulebooks", 4 * MOST_OF_ALL),)
     if rate is None:
-        return Bounds(sizes)
-    return Bounds(sizes, by_token=Rate("token", rate, 60), by_address=Rate("address", SEVERAL * rate, 60))
+        return Bounds(SIZES)
+    return Bounds(SIZES, by_token=Rate("token", rate, 60), by_address=Rate("address", SEVERAL * rate, 60))

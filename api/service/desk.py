@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from api.identity.door import Identity
+from api.service.fleet_jobs import Jobs
 from api.service.gate import Gate
 from api.service.in_force import InForce
 from api.service.remedies import Remedies
@@ -28,6 +29,7 @@ class Desk:
     gate: Gate
     remedies: Remedies
     identity: Identity
+    jobs: Jobs
     secret: bytes
     clock: Callable[[], float]
     address: str

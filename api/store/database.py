@@ -77,6 +77,11 @@ class Store:
         """The database's file, None for PostgreSQL."""
         return Path(str(self.url.database)) if self.is_sqlite else None
 
+    @property
+    def address(self) -> str:
+        """What opens it again in another process."""
+        return self.url.render_as_string(hide_password=False)
+
     def close(self) -> None:
         self.engine.dispose()
 

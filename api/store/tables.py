@@ -198,6 +198,27 @@ replies = Table(
     Index("ix_replies_at", "at"),
 )  # fmt: skip
 
+fleet_audits = Table(
+    "fleet_audits", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("number", Integer, nullable=False, comment="counts the fleet audits of an organisation"),
+    Column("name", Text, nullable=False),
+    Column("input", Text, nullable=False, comment="name of the file that is audited"),
+    Column("rulebook", Text, nullable=False),
+    Column("hold_at", Text, nullable=False),
+    Column("plan", Boolean, nullable=False),
+    Column("state", Text, nullable=False, comment="running, done, failed or cancelled"),
+    Column("why", Text, nullable=False),
+    Column("summary", Text, nullable=False, comment="JSON, '' until it is done"),
+    Column("begun", Double, nullable=False),
+    Column("begun_by", Text, nullable=False),
+    Column("ended", Double),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+    Index("ix_fleet_audits_number", "organisation", "number", unique=True),
+    Index("ix_fleet_audits_state", "state"),
+)  # fmt: skip
+
 signing_keys = Table(
     "signing_keys", metadata,
     Column("id", Text, primary_key=True, comment="RFC 7638 thumbprint"),

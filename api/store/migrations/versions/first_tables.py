@@ -154,6 +154,27 @@ def _tables() -> None:
         sa.UniqueConstraint("hash", name=op.f("uq_tokens_hash")),
     )
     op.create_table(
+        "fleet_audits",
+        sa.Column("organisation", sa.Text(), nullable=False),
+        sa.Column("id", sa.Text(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False, comment="counts the fleet audits of an organisation"),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("input", sa.Text(), nullable=False, comment="name of the file that is audited"),
+        sa.Column("rulebook", sa.Text(), nullable=False),
+        sa.Column("hold_at", sa.Text(), nullable=False),
+        sa.Column("plan", sa.Boolean(), nullable=False),
+        sa.Column("state", sa.Text(), nullable=False, comment="running, done, failed or cancelled"),
+        sa.Column("why", sa.Text(), nullable=False),
+        sa.Column("summary", sa.Text(), nullable=False, comment="JSON, '' until it is done"),
+        sa.Column("begun", sa.Double(), nullable=False),
+        sa.Column("begun_by", sa.Text(), nullable=False),
+        sa.Column("ended", sa.Double(), nullable=True),
+        sa.ForeignKeyConstraint(["organisation"], ["organisations.id"], name=op.f("fk_fleet_audits_organisation")),
+        sa.PrimaryKeyConstraint("organisation", "id", name=op.f("pk_fleet_audits")),
+    )
+    op.create_index("ix_fleet_audits_number", "fleet_audits", ["organisation", "number"], unique=True)
+    op.create_index("ix_fleet_audits_state", "fleet_audits", ["state"], unique=False)
+    op.create_table(
         "units",
         sa.Column("organisation", sa.Text(), nullable=False),
         sa.Column("id", sa.Text(), nullable=False),
