@@ -71,7 +71,7 @@ def solve(window: Window, effort: float) -> Answer:
         bounds.append(found.bound)
         proven = proven and found.proven
         if found.value is None:
-            return Answer(rounds, (bounds[0], max(0, *bounds[1:2])), False, model.spent)
+            return Answer(rounds, (bounds[0], bounds[1] if len(bounds) > 1 else 0), False, model.spent)
         rounds = model.rounds()
         model.model.add(aim <= found.value)
     return Answer(rounds, (bounds[0], bounds[1]), proven, model.spent)

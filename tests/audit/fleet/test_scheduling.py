@@ -145,6 +145,19 @@ def test_some_rounds_at_a_time_are_sound_too(audited: Callable[..., Audited], mo
     assert schedule(units, plan, 1) == found
 
 
+def test_without_effort_the_first_plan_stands(audited: Callable[..., Audited]) -> None:
+    """The solver finds nothing in no time; the plan is sound all the same, and its bounds are below the best."""
+    plan = visits({"A": 20, "B": -30, "C": 45}, technicians=2, days=3)
+    units = [audited(row, "ABC"[row % 3], 60 + 20 * row, 5 + row) for row in range(8)]
+    found = schedule(units, plan, 1e-9)
+    assert not found.proven
+    book = Book(plan, jobs_of(units, plan)[0])
+    assert found.cost == min(cost_of(book, scheduling._first(book, order)) for order in scheduling._ORDERS)
+    best = schedule(units, plan, 3).cost
+    assert found.least <= best[:2]
+    assert best <= found.cost
+
+
 def test_the_same_every_time(audited: Callable[..., Audited]) -> None:
     plan = visits({"A": 20, "B": -30}, technicians=2)
     units = [audited(row, "AB"[row % 2], 60 + row) for row in range(6)]
