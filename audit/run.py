@@ -86,7 +86,7 @@ def findings_for(
 
 def short_of(sheet: Sheet, question: Question, values: Mapping[str, Value | Sided], hold_at: Level) -> Short:
     """A question that is not kept in short, from all the values that it looks at."""
-    verdict, outcome = judge(question.given, question.hold, Surroundings(values, sheet.names, {}))
+    verdict, outcome = judge(question.given, question.hold, Surroundings(values, sheet.names, Reasons(sheet, values)))
     risk = risk_of(question.rule.harm, verdict, outcome.share)
     held = holds_start(risk, question.rule, hold_at)
     return _short(question.rule.id, question.on, question.station, verdict, risk, held, outcome.comparisons)

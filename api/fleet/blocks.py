@@ -1,0 +1,81 @@
+"""What goes through a fleet audit: blocks of setups in, blocks of lines out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any, NamedTuple
+
+from audit.intake.rulebook import Layer
+
+
+class Seal(NamedTuple):
+    """How far the inputs were read when a block was cut: the same inputs give the same seal at the same block.
+
+    Attributes:
+        source: number of the input, from 0.
+        read: bytes of it that were read, as they are stored.
+        digest: SHA-256 of them.
+    """
+
+    source: int
+    read: int
+    digest: str
+
+
+class Piece(NamedTuple):
+    """Some setups of one input.
+
+    Attributes:
+        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: bytes of whole lines, a tuple of texts,
+            bytes of whole CSV records, or a data frame.
+        first: place of the first: line, item or row, from 1; 0 for the only one.
+        setups: how many.
+        columns: of 'csv' and 'rows', in order.
+        comma: separator of 'csv'.
+    """
+
+    kind: str
+    payload: Any
+    first: int
+    setups: int
+    columns: tuple[str, ...] = ()
+    comma: str = ","
+
+
+class Block(NamedTuple):
+    """A piece with its number and place in the whole.
+
+    Attributes:
+        number: from 0.   shown: name of the input.   row: number of its first setup in the whole, from 1.
+        raw: bytes of all inputs that were read so far.
+    """
+
+    number: int
+    shown: str
+    row: int
+    piece: Piece
+    seal: Seal
+    raw: int
+
+
+class Job(NamedTuple):
+    """By what every block is judged; small, so that it can go with each block.
+
+    Attributes:
+        digest: of the rulebook.   site: the layers over the shipped one.   hold_at: name of a level.
+        plan: also plan the work.
+    """
+
+    digest: str
+    site: tuple[Layer, ...]
+    hold_at: str
+    plan: bool
+
+
+class Done(NamedTuple):
+    """What came of a block: lines of each file, and what they add to the counts."""
+
+    units: bytes
+    findings: bytes
+    aside: bytes
+    counts: Counter[str]

@@ -1,0 +1,148 @@
+"""Answers as lines of JSON: of units, of findings, of what was set aside. Keys stand in the order of the fields."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from api.wire import problem_json, shown
+from audit.answers import MOST_REMEMBERED
+from audit.nouns.answer import Answer, Short
+from audit.nouns.problem import Problem
+from audit.nouns.rulebook import Rulebook
+from audit.nouns.vocabulary import on_card
+
+MOST_TEXT = 10_000
+"""Most characters that are kept of a text that was set aside."""
+
+encode = msgspec.json.Encoder().encode
+
+
+class WorkLine(msgspec.Struct):
+    """The work that puts a unit right: of the ways in which undecided builds may turn out, the longest."""
+
+    minutes: float = 0.0
+    people: int = 0
+    parts: tuple[str, ...] = ()
+    tools: tuple[str, ...] = ()
+    steps: int = 0
+    proven: bool = True
+    conflict: bool = False
+
+
+class UnitLine(msgspec.Struct):
+    """A unit's answer in one line."""
+
+    row: int
+    source: str
+    unit: str
+    farm: str
+    serial: str
+    build_year: int | None
+    card: str
+    builds: dict[str, str]
+    crop: str
+    header_kind: str
+    taken: str
+    state: str
+    engine_hours: float | None
+    clearance: str
+    kept: int
+    broken: int
+    unknown: int
+    not_asked: int
+    holding: int
+    worst: str
+    work: WorkLine | None
+
+
+class Whose(msgspec.Struct):
+    """With what a finding's line begins."""
+
+    row: int
+    unit: str
+    farm: str
+    card: str
+    crop: str
+
+
+class FindingLine(msgspec.Struct):
+    """The rest of it: the same for all units with the same value."""
+
+    rule: str
+    on: str
+    station: str
+    verdict: str
+    level: str
+    index: int
+    holds: bool
+    downtime_h: float
+    share: float
+    people: bool
+    quantity: str
+    side: str
+    found: str
+    wanted: str
+
+
+class AsideLine(msgspec.Struct):
+    """What was refused, with every reason."""
+
+    source: str
+    problems: list[dict[str, object]]
+    text: str
+
+
+class Lines:
+    """Writes answers; what many findings have in common is written once and kept.
+
+    Args:
+        rulebook: its cards say how a value is shown.
+    """
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self._kept: dict[str, dict[Short, bytes]] = {card: {} for card in rulebook.machines}
+
+    def unit(self, row: int, source: str, answer: Answer, work: WorkLine | None) -> bytes:
+        """The line of a unit."""
+        envelope, counts, findings = answer.envelope, answer.counts, answer.findings
+        return (
+            encode(
+                UnitLine(
+                    row, source, answer.unit, envelope.owner, envelope.serial, envelope.build_year, answer.card,
+                    dict(answer.builds), answer.crop, answer.header_kind, envelope.at, envelope.state,
+                    answer.engine_hours, answer.clearance.value, counts.kept, counts.broken, counts.unknown,
+                    counts.not_asked, sum(found.holds for found in findings),
+                    findings[0].level.name.lower() if findings else "", work,
+                )
+            )
+            + b"\n"
+        )  # fmt: skip
+
+    def findings(self, row: int, answer: Answer) -> bytes:
+        """The lines of a unit's findings, in order of rank."""
+        if not answer.findings:
+            return b""
+        begins = encode(Whose(row, answer.unit, answer.envelope.owner, answer.card, answer.crop))[:-1]
+        kept = self._kept[answer.card]
+        return b"".join(begins + (kept.get(found) or self._finding(answer.card, found)) for found in answer.findings)
+
+    def _finding(self, card: str, found: Short) -> bytes:
+        names = on_card(self.rulebook.machines[card], self.rulebook.vocabulary)
+        line = FindingLine(
+            found.rule, found.on, found.station, found.verdict.value, found.level.name.lower(), found.hazard,
+            found.holds, found.downtime, found.share, found.people, found.quantity, found.side,
+            shown(found.found, names[found.quantity]) if found.quantity else "", found.wanted,
+        )  # fmt: skip
+        kept = self._kept[card]
+        if len(kept) >= MOST_REMEMBERED:
+            kept.clear()
+        written = kept[found] = b"," + encode(line)[1:] + b"\n"
+        return written
+
+
+def aside(source: str, problems: Sequence[Problem], text: str) -> bytes:
+    """The line of what was refused."""
+    return encode(AsideLine(source, [problem_json(problem) for problem in problems], text[:MOST_TEXT])) + b"\n"

@@ -1,0 +1,129 @@
+"""Setups out of JSON text, in pieces of bounded size: one setup a line, an array of them, or a single one."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from itertools import islice
+
+from api.fleet.blocks import Piece
+from api.fleet.streams import Readable
+from audit.intake.json_text import MOST_BYTES
+
+_BLANK_LINE = re.compile(rb"\n[ \t\r\x0b\x0c]*\n")
+_MOST_NESTED = 12
+
+_TEXT = rb'"(?:[^"\\]++|\\.)*+"'
+_WITHIN = rb'(?:[^{}\[\]"]++|' + _TEXT + rb")*+"
+for _ in range(_MOST_NESTED):
+    _WITHIN = rb'(?:[^{}\[\]"]++|' + _TEXT + rb"|[{\[]" + _WITHIN + rb"[}\]])*+"
+_ITEM = re.compile(
+    rb"[ \t\r\n]*+([{\[]" + _WITHIN + rb"[}\]]|" + _TEXT + rb'|[^\s,{}\[\]"]++)[ \t\r\n]*+(?=[,\]])', re.DOTALL
+)
+"""An item of an array, whatever it holds, up to its comma or the array's end: brackets are matched, nothing is read."""
+_START = re.compile(rb"[ \t\r\n]*+\[[ \t\r\n]*+(\]?)")
+
+
+def lines_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
+    """One setup a line. A line that is too long comes cut off, to be refused with its place.
+
+    Args:
+        ahead: what was read already.   size: bytes to be read at a time.
+    """
+    rest, number = ahead, 1
+    while True:
+        more = stream.read(size)
+        rest += more
+        cut = rest.rfind(b"\n") + 1 if more else len(rest)
+        if cut:
+            lines = rest[:cut]
+            if setups := count_lines(lines):
+                yield Piece("lines", lines, number, setups)
+            number += lines.count(b"\n")
+            rest = rest[cut:]
+        elif len(rest) > MOST_BYTES:
+            yield Piece("items", (rest[: MOST_BYTES + 1],), number, 1)
+            rest = _next_line(stream, size)
+            number += 1
+        if not more:
+            return
+
+
+def _next_line(stream: Readable, size: int) -> bytes:
+    """Passes the rest of a line over; returns what was read of the next."""
+    while more := stream.read(size):
+        _, end, rest = more.partition(b"\n")
+        if end:
+            return rest
+    return b""
+
+
+def count_lines(lines: bytes) -> int:
+    """How many lines are not blank."""
+    if (
+        _BLANK_LINE.search(lines)
+        or not lines.partition(b"\n")[0].strip()
+        or not lines[lines[:-1].rfind(b"\n") :].strip()
+    ):
+        return sum(1 for line in lines.split(b"\n") if line and not line.isspace())
+    return lines.count(b"\n") + (not lines.endswith(b"\n"))
+
+
+def numbered_lines(lines: bytes, first: int) -> Iterator[tuple[int, bytes]]:
+    """Every line that is not blank with its number."""
+    for number, line in enumerate(lines.split(b"\n"), first):
+        if line and not line.isspace():
+            yield number, line
+
+
+def items_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
+    """The items of an array; from where it is broken on, all of it as one, to be refused."""
+    start = _START.match(ahead)
+    assert start is not None  # whoever calls has seen the bracket
+    rest, place, number = ahead, start.end(), 1
+    items: list[bytes] = []
+    length = 0
+    ended = bool(start[1])
+    while not ended:
+        found = _ITEM.match(rest, place)
+        if found is None:
+            more = b"" if len(rest) - place > MOST_BYTES else stream.read(size)
+            if not more:
+                break
+            rest, place = rest[place:] + more, 0
+            continue
+        items.append(found[1])
+        length += len(found[1])
+        place = found.end() + 1
+        ended = rest[found.end() : place] == b"]"
+        if length >= size:
+            yield Piece("items", tuple(items), number, len(items))
+            number += len(items)
+            items, length = [], 0
+    left = rest[place:].strip() or (stream.read(size).strip() if ended else b"")
+    if left or not ended:
+        items.append(left[: MOST_BYTES + 1] or b"[")
+    if items:
+        yield Piece("items", tuple(items), number, len(items))
+
+
+def whole_in(stream: Readable, ahead: bytes) -> Iterator[Piece]:
+    """A single setup over many lines."""
+    yield Piece("items", ((ahead + stream.read(MOST_BYTES + 1))[: MOST_BYTES + 1],), 0, 1)
+
+
+def is_one_a_line(head: bytes) -> bool:
+    """Whether text that begins with a brace has a setup a line, rather than one over many lines.
+
+    It has if one of its first two lines can be read as it stands, or if its first line seems to end what it begins.
+    """
+    lines = [line for line in islice(head.split(b"\n"), 100) if line.strip()][:2]
+    return (len(lines) < 2 and head.count(b"\n") < 2) or lines[0].rstrip().endswith(b"}") or any(map(_is_json, lines))
+
+
+def _is_json(line: bytes) -> bool:
+    try:
+        return isinstance(json.loads(line), dict)
+    except (ValueError, RecursionError):
+        return False
