@@ -20,9 +20,7 @@ class RulebookSent(Sent):
 
     files: dict[str, str] = Field(description="text by path, such as packs/feeder/chain-too-long.yaml")
     note: str = Field(max_length=1000, description="what is new")
-    signature: str = Field(
-        "", max_length=200, description="Ed25519 over the digest in hex, where one is asked for"
-    )
+    signature: str = Field("", max_length=200, description="Ed25519 over the digest in hex, where one is asked for")
 
     model_config = ConfigDict(
         extra="forbid",
@@ -106,7 +104,6 @@ class InForceAnswer(BaseModel):
 
     digest: str
     follows_shipped: bool = Field(description="nothing was activated, so what comes with the program judges")
-    key: str = Field(description="thumbprint of the key that must sign what goes in force, '' for none")
 
 
 class Activated(Version):
@@ -155,9 +152,9 @@ class EffectAnswer(BaseModel):
 
 
 class KeyAnswer(BaseModel):
-    """The key that must sign what goes in force, '' for none."""
+    """The key that must sign what goes in force."""
 
-    key: str
+    key: str = Field(description="RFC 7638 thumbprint, '' for none")
 
 
 class Where(BaseModel):

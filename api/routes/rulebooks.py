@@ -99,13 +99,7 @@ def add(request: Request, caller: Author, body: Body) -> Response:
 def in_force(request: Request, caller: Reader) -> Response:
     desk = desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
-        return json_answer(
-            {
-                "digest": desk.in_force.digest(work),
-                "follows_shipped": not rows.chosen(work),
-                "key": rulebooks.key_in_use(work),
-            }
-        )
+        return json_answer({"digest": desk.in_force.digest(work), "follows_shipped": not rows.chosen(work)})
 
 
 @router.put(
@@ -128,7 +122,7 @@ def activate(request: Request, caller: Author, body: Body) -> Response:
         return Answer(200, {**version_json(row, desk.in_force.digest(work)), "revoked_starts": revoked})
 
     try:
-        with refusals():
+        with of_version():
             return write(request, caller, body, work_out, prepare)
     except BadInput as error:
         return problem_of(error, 409, "Rulebook refused", REFUSED)
@@ -168,6 +162,13 @@ def set_effect(request: Request, caller: Owner, rule: RuleId, body: Body) -> Res
         return write(request, caller, body, work_out, prepare)
 
 
+@router.get("/key", response_model=KeyAnswer, summary="The key that must sign what goes in force")
+def key(request: Request, caller: Reader) -> Response:
+    desk = desk_of(request)
+    with desk.store.reading(caller.organisation, desk.clock()) as work:
+        return json_answer({"key": rulebooks.key_in_use(work)})
+
+
 @router.put(
     "/key",
     response_model=KeyAnswer,
@@ -200,7 +201,7 @@ def one_version(request: Request, digest: Digest, caller: Reader) -> Response:
 def files(request: Request, digest: Digest, caller: Reader) -> Response:
     desk = desk_of(request)
     shipped = desk.in_force.shipped
-    with desk.store.reading(caller.organisation, desk.clock()) as work, refusals():
+    with desk.store.reading(caller.organisation, desk.clock()) as work, of_version():
         own = digest in (SHIPPED, shipped.rulebook.digest)
         layers = shipped.layers if own else checked_layers(work, digest)
     found: dict[str, dict[str, str]] = {"shipped": {}, "site": {}}
@@ -223,7 +224,7 @@ def replay_version(
     most: Annotated[int, Query(ge=1, le=replay.MOST_LISTED, description="most units that are listed")] = 100,
 ) -> Response:
     desk = desk_of(request)
-    with refusals():
+    with of_version():
         desk.in_force.prepare(caller.organisation, digest)
         with desk.store.reading(caller.organisation, desk.clock()) as work:
             return json_answer(replay_json(replay.replay(work, desk.in_force, digest, most)))
@@ -246,8 +247,6 @@ def refusals() -> Iterator[None]:
         yield
     except NoSuchRulebook as error:
         raise Refusal(404, "No such rulebook", f"There is no rulebook {str(error)[:64]} on record.") from None
-    except Unreadable as error:
-        raise Refusal(409, "Unreadable", f"Nothing was changed: {error}") from error
     except rulebooks.NotSigned as error:
         raise Refusal(409, "Not signed", f"Nothing was changed: {error}.") from None
     except (rulebooks.BadNote, rulebooks.BadKey) as error:
@@ -256,3 +255,13 @@ def refusals() -> Iterator[None]:
         raise Refusal(404, "No such rule", str(error)) from None
     except rulebooks.NotLowered as error:
         raise Refusal(409, "Not lowered", f"{error}.") from None
+
+
+@contextmanager
+def of_version() -> Iterator[None]:
+    """The same for what is asked of one version: that it can't be read is no trouble of the whole service."""
+    try:
+        with refusals():
+            yield
+    except Unreadable as error:
+        raise Refusal(409, "Unreadable", f"Nothing was changed: {error}") from error

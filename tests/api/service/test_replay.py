@@ -211,11 +211,11 @@ def test_only_the_newest_setup_of_units_in_the_fleet_counts(
     older["readings"]["feeder.slats"] = "loose"
     older["taken"] = {"at": "2026-09-01T00:00:00Z", "state": "as-found", "by": "x"}
     with place.store.writing("home", "me", NOW) as work:
-        unit, gone = units.find(work, "unit-70"), units.find(work, "unit-71")
-        assert unit is not None
+        kept, gone = units.find(work, "unit-70"), units.find(work, "unit-71")
+        assert kept is not None
         assert gone is not None
         auditor = place.in_force.auditor(work, Level.HIGH)
-        record(work, prepare(unit, auditor, json.dumps(older).encode()), auditor.rulebook.digest)
+        record(work, prepare(kept, auditor, json.dumps(older).encode()), auditor.rulebook.digest)
         retire_unit(work, gone)
     digest = put(place, {RULE: stricter(loose)})
     with place.store.reading("home", NOW) as work:

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import update
 
 from api.app import create_app
 from api.certificates.keys import jwk_of, make
@@ -20,6 +21,7 @@ from api.opening import open_desk
 from api.routes import rulebooks as routes
 from api.service.in_force import Shipped
 from api.service.rulebooks import sign
+from api.store.tables import rulebooks as table
 from tests.api.service.conftest import NOW, Place
 
 RULE = "packs/feeder/slat-loose.yaml"
@@ -67,7 +69,7 @@ def test_from_a_candidate_to_what_judges(clients: Clients, shipped: Shipped, loo
     digest = added.json()["digest"]
     assert added.headers["location"] == f"/rulebooks/{digest}"
     assert author.get("/rulebooks/in-force").json() == {
-        "digest": shipped.rulebook.digest, "follows_shipped": True, "key": "",
+        "digest": shipped.rulebook.digest, "follows_shipped": True,
     }  # fmt: skip
     replayed = author.post(f"/rulebooks/{digest}/replay").json()
     assert (replayed["before"], replayed["after"], replayed["setups"]) == (shipped.rulebook.digest, digest, 0)
@@ -150,6 +152,20 @@ def test_who_may(clients: Clients, method: str, path: str, body: Any, allowed: s
         assert (answer.status_code == 403) == (role.value not in allowed), (role, answer.text)
 
 
+def test_a_version_whose_files_were_changed(clients: Clients, place: Place, loose: str) -> None:
+    author = clients("author")
+    digest = author.post("/rulebooks", json=candidate(loose)).json()["digest"]
+    with place.store.connection(writes=True) as connection:
+        connection.execute(update(table).where(table.c.digest == digest).values(files=b"gone"))
+    for answer in (
+        author.put("/rulebooks/in-force", json={"digest": digest}),
+        author.post(f"/rulebooks/{digest}/replay"),
+        author.get(f"/rulebooks/{digest}/files"),
+    ):
+        assert (answer.status_code, answer.json()["title"]) == (409, "Unreadable")
+    assert author.get("/rulebooks/in-force").json()["follows_shipped"] is True
+
+
 def test_another_organisation_finds_nothing(clients: Clients, loose: str) -> None:
     digest = clients("author").post("/rulebooks", json=candidate(loose)).json()["digest"]
     clients("author").put("/rulebooks/in-force", json={"digest": digest})
@@ -171,6 +187,7 @@ def test_another_organisation_finds_nothing(clients: Clients, loose: str) -> Non
 def test_a_key_once_set(clients: Clients, loose: str) -> None:
     owner, author, key = clients("owner"), clients("author"), make()
     assert owner.put("/rulebooks/key", json=jwk_of(key.private.public_key())).json() == {"key": key.id}
+    assert author.get("/rulebooks/key").json() == {"key": key.id}
     unsigned = author.post("/rulebooks", json=candidate(loose))
     assert (unsigned.status_code, unsigned.json()["title"]) == (409, "Not signed")
     digest = next(word for word in unsigned.json()["detail"].split() if len(word) == 64)

@@ -318,6 +318,19 @@ def test_nothing_is_judged_by_a_rulebook_in_force_that_was_changed(
                 judge(work, Level.HIGH)
 
 
+def test_another_rulebook_helps_out_where_the_one_in_force_was_changed(
+    place: Place, shipped: Shipped, first: Candidate, second: Candidate
+) -> None:
+    put(place, second, active=False)
+    put(place, first)
+    tamper(place, first.digest, b"")
+    restarted = Place(place.store, InForce(place.store, shipped), place.gate)
+    restarted = replace(restarted, gate=Gate(restarted.in_force, "test"))
+    put(restarted, second)
+    with place.store.reading("home") as work:
+        assert restarted.in_force.rulebook(work) == second.rulebook
+
+
 def test_a_tampered_version_that_is_kept_read_is_not_activated_either(
     place: Place, first: Candidate, second: Candidate
 ) -> None:
