@@ -30,21 +30,30 @@ COMMANDS = {
     "plan": "the least work that puts a setup right, in walking order",
     "changeover": "the work from one crop to another",
     "whatif": "what some changes would do; nothing is stored",
+    "fleet": "audit a whole fleet, or a season of telemetry, into the files of a folder",
+    "fleet-report": "what a fleet's audit means: worst units, faults in common, work, parts, visits",
+    "log": "audit a log of one unit: when each rule was out of window, how long, over what area",
     "demo": "audit the demo fleet",
     "serve": "the service of record, over HTTP",
     "verify": "check a start certificate, with or without a network",
     "backup": "copy the store into one file, and verify the copy",
     "restore": "make a store of a backup, after verifying it",
 }
-GROUPS = {
-    "rulebook": ("check, show or prove the rules", ("check", "show", "prove")),
-    "card": ("machine cards: show, write, check", ("show", "new", "check")),
-    "organisation": ("whose machines are on record, and their terms", ("make", "show", "set")),
-    "token": ("who may ask, and for what", ("make", "list", "revoke")),
-    "keys": ("the keys that sign start certificates", ("list", "rotate", "compromised")),
-    "record": ("the record of all that was done", ("verify", "export")),
+GROUPS: dict[str, tuple[str, dict[str, tuple[str, ...]]]] = {
+    "rulebook": (
+        "check, show or prove the rules; the rulebooks of an organisation",
+        {
+            "rulebook": ("check", "show", "prove"),
+            "rulebook_store": ("list", "add", "replay", "activate", "rules", "key", "sign"),
+        },
+    ),
+    "card": ("machine cards: show, write, check", {"card": ("show", "new", "check")}),
+    "organisation": ("whose machines are on record, and their terms", {"organisation": ("make", "show", "set")}),
+    "token": ("who may ask, and for what", {"token": ("make", "list", "revoke")}),
+    "keys": ("the keys that sign start certificates", {"keys": ("list", "rotate", "compromised")}),
+    "record": ("the record of all that was done", {"record": ("verify", "export")}),
 }
-"""Commands of two words: what they are about, and the second words."""
+"""Commands of two words: what they are about, and the second words by the module that has them."""
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -81,17 +90,17 @@ def parser(given: Sequence[str] = ()) -> argparse.ArgumentParser:
             _fill(_command(commands, name, says), _module(name), name)
         else:
             commands.add_parser(name, help=says)
-    for name, (says, seconds) in GROUPS.items():
+    for name, (says, modules) in GROUPS.items():
         group = commands.add_parser(name, help=says, description=f"{_sentence(says)}.")
         if name == asked:
-            module, inner = _module(name), group.add_subparsers(required=True, metavar="COMMAND")
-            for second in seconds:
+            inner = group.add_subparsers(required=True, metavar="COMMAND")
+            for module, second in ((_module(of), second) for of, some in modules.items() for second in some):
                 _fill(_command(inner, second, module.SAYS[second]), module, second)
     return root
 
 
 def _module(name: str) -> Any:
-    return import_module(f"api.commands.{name}")
+    return import_module(f"api.commands.{name.replace('-', '_')}")
 
 
 def _command(

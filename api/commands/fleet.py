@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from api.commands.options import add_hold_at, add_site
 from api.environment import say_problems, shipped_rules
 from api.status import BAD_INPUT, CLEARED
 from audit.intake.columns import columns_of
@@ -20,16 +21,17 @@ from audit.nouns.rulebook import Rulebook
 if TYPE_CHECKING:
     from api.fleet.mapping import Mapper
 
-SAYS = "audit a whole fleet, or a season of telemetry, into the files of a folder"
-EXAMPLES = (
-    "setup-audit fleet 'spring/*.ndjson.gz' --out spring-audit --plan",
-    "setup-audit fleet season.parquet --out season-audit --workers 8 --resume",
-    "setup-audit fleet --columns axial-single > fleet.csv",
-)
+EXAMPLES = {
+    "fleet": (
+        "setup-audit fleet 'spring/*.ndjson.gz' --out spring-audit --plan",
+        "setup-audit fleet season.parquet --out season-audit --workers 8 --resume",
+        "setup-audit fleet --columns axial-single > fleet.csv",
+    )
+}
 
 
-def add(command: argparse.ArgumentParser) -> None:
-    """Arguments and options of the command, but for --site and --hold-at, which it shares with others."""
+def add(command: argparse.ArgumentParser, _: str) -> None:
+    """Arguments and options of the command."""
     command.add_argument(
         "files",
         nargs="*",
@@ -43,6 +45,8 @@ def add(command: argparse.ArgumentParser) -> None:
     where.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, such as tcp://10.0.0.5:8786")
     command.add_argument("--resume", action="store_true", help="go on where a run that was stopped or killed was")
     command.add_argument("--columns", metavar="CARD", help="print the columns of a table for a card, and do no more")
+    add_hold_at(command)
+    add_site(command)
 
 
 def _count(text: str) -> int:
@@ -52,12 +56,13 @@ def _count(text: str) -> int:
     return number
 
 
-def fleet(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace, _: str) -> int:
     """Audit every setup of every file into a folder; the exit status is that of ``check``."""
     from api.fleet.judging import OtherRulebook
     from api.fleet.mapping import GaveUp
     from api.fleet.outputs import InTheWay
-    from api.fleet.run import Wanted, run, status_of
+    from api.fleet.run import Wanted, status_of
+    from api.fleet.run import run as audit
     from api.fleet.telling import Teller
 
     try:
@@ -74,7 +79,7 @@ def fleet(arguments: argparse.Namespace) -> int:
         )  # fmt: skip
         teller = Teller(sys.stderr)
         try:
-            summary = run(wanted, _mapper(arguments), teller)
+            summary = audit(wanted, _mapper(arguments), teller)
         finally:
             teller.close()
     except BadInput as error:

@@ -22,16 +22,20 @@ from audit.nouns.problem import BadInput, Place, Problem
 if TYPE_CHECKING:
     from audit.nouns.rulebook import Rulebook
 
-SAYS = "what a fleet's audit means: worst units, faults in common, work, parts, visits"
-EXAMPLES = (
-    "setup-audit fleet-report report",
-    "setup-audit fleet-report report --visits visits.yaml",
-    "setup-audit fleet-report report --before report-of-july --json",
+EXAMPLES = {
+    "fleet-report": (
+        "setup-audit fleet-report report",
+        "setup-audit fleet-report report --visits visits.yaml",
+        "setup-audit fleet-report report --before report-of-july --json",
+    )
+}
+LACKS_SOLVER = (
+    "Visits are planned by OR-Tools, which is not installed; install it with: "
+    "pip install 'combine-setup-audit[schedule]'"
 )
-LACKS_SOLVER = "Visits are planned by OR-Tools, which is not installed; install it with: pip install ortools"
 
 
-def add(command: argparse.ArgumentParser) -> None:
+def add(command: argparse.ArgumentParser, _: str) -> None:
     """Arguments and options."""
     command.add_argument("folder", type=Path, metavar="DIR", help="what 'setup-audit fleet --out DIR' wrote")
     command.add_argument(
@@ -48,7 +52,7 @@ def add(command: argparse.ArgumentParser) -> None:
     add_site(command)
 
 
-def fleet_report(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace, _: str) -> int:
     """Report on an audited fleet; status 1 where a unit is held."""
     try:
         found = rulebook(arguments.site)

@@ -30,16 +30,17 @@ from audit.nouns.problem import BadInput, Place, Problem
 from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
 
-SAYS = "audit a log of one unit: when each rule was out of window, for how long, over what area"
-EXAMPLES = (
-    "setup-audit log unit-07-monday.ndjson",
-    "setup-audit log unit-07.csv.gz --json",
-    "setup-audit log - --gap 120 --debounce 30 < unit-07.ndjson",
-)
+EXAMPLES = {
+    "log": (
+        "setup-audit log unit-07-monday.ndjson",
+        "setup-audit log unit-07.csv.gz --json",
+        "setup-audit log - --gap 120 --debounce 30 < unit-07.ndjson",
+    )
+}
 _M2_PER_HA, _MM_PER_M = 10_000, 1000
 
 
-def add(command: argparse.ArgumentParser) -> None:
+def add(command: argparse.ArgumentParser, _: str) -> None:
     """Arguments and options."""
     command.add_argument(
         "file",
@@ -56,7 +57,7 @@ def add(command: argparse.ArgumentParser) -> None:
     add_site(command)
 
 
-def log(arguments: argparse.Namespace) -> int:
+def run(arguments: argparse.Namespace, _: str) -> int:
     """Audit a log; status 1 where some row holds a start, 2 where a row was refused."""
     try:
         found = rulebook(arguments.site)

@@ -97,9 +97,9 @@ def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str, str
 
     def call(module: Any, *words: object) -> tuple[int, str, str]:
         command = argparse.ArgumentParser()
-        module.add(command)
+        module.add(command, "")
         arguments = command.parse_args([str(word) for word in words])
-        status = module.log(arguments) if module is log else module.fleet_report(arguments)
+        status = module.run(arguments, "")
         out = capsys.readouterr()
         return status, out.out, out.err
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from api.commands.fleet import add, fleet
+from api.commands.fleet import add, run
 from api.fleet.run import Progress
 from api.fleet.telling import Teller
 from api.status import BAD_INPUT, CLEARED, HELD
@@ -19,9 +19,8 @@ from api.status import BAD_INPUT, CLEARED, HELD
 
 def command(*words: str) -> int:
     parser = argparse.ArgumentParser()
-    add(parser)
-    parser.set_defaults(site=[], hold_at="high")
-    return fleet(parser.parse_args(words))
+    add(parser, "fleet")
+    return run(parser.parse_args(words), "fleet")
 
 
 @pytest.fixture
