@@ -44,7 +44,7 @@ class Dying:
 
 def arm(dying: Dying) -> None:
     """Makes every write and change of name of the outputs a step."""
-    replace, open_list = outputs.os.replace, outputs.Outputs._open
+    replace, open_list = os.replace, outputs.Outputs._open
 
     def dying_replace(*names: Any) -> None:
         dying.step(lambda: None)
@@ -65,8 +65,8 @@ def arm(dying: Dying) -> None:
         def close(self) -> None:
             self.file.close()
 
-    outputs.os.replace = dying_replace  # type: ignore[assignment]
-    outputs.Outputs._open = lambda self, name: List(open_list(self, name))  # type: ignore[assignment, return-value]
+    os.replace = dying_replace  # type: ignore[assignment]
+    outputs.Outputs._open = lambda self, name: List(open_list(self, name))  # type: ignore[method-assign]
 
 
 def main(folder: str, seed: str, inputs: list[str]) -> None:

@@ -162,6 +162,7 @@ def test_work_of_a_unit_that_no_work_puts_right(demo_setups: Any, rulebook: Rule
     stuck = replace(planned, branches=(branch, Branch((), Conflict((), (), (), ()))))
     monkeypatch.setattr(judge.planner, "plan", lambda *_, **__: stuck)
     assert judge.work(answer, lambda: text) == WorkLine(conflict=True)
+    assert isinstance(branch.outcome, Plan)
     longer = replace(branch.outcome, minutes=1e6, proven=False)
     both = replace(planned, branches=(Branch((), longer), branch))
     monkeypatch.setattr(judge.planner, "plan", lambda *_, **__: both)
