@@ -97,7 +97,9 @@ class Gate:
         seen = self.see(work, more, job)
         decision, stand = seen.decision, seen.decision.stand
         if decision.clearance is not Clearance.CLEARED or stand is None:
-            events.append(work, "start.held", f"unit/{unit.id}", _held(decision))
+            events.append(work, "start.held", f"unit/{unit.id}", _held(decision, more.engine_hours))
+            if more != unit:  # the hours that hold this start speak against certificates given before, too
+                self.recheck(work, unit.id)
             return seen
         number, id = starts.next_number(work, unit.id), f"start-{secrets.token_hex(8)}"
         until = expiry(seen, work.now)
@@ -184,12 +186,13 @@ def expiry(seen: Seen, now: float) -> int:
     return max(int(min(ends)), int(now) + 1)
 
 
-def _held(decision: Decision) -> dict[str, Any]:
+def _held(decision: Decision, hours: float | None) -> dict[str, Any]:
     return {
         "crop": decision.job.crop,
         "header_kind": decision.job.header_kind,
         "setup": decision.stand.setup if decision.stand else None,
         "rulebook": decision.rulebook,
+        "engine_hours": hours,
         "reasons": list(_reasons(decision)),
     }
 
