@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import Any
 
-from api.store import audits, events, setups, units
+from api.store import audits, events, organisations, setups, units
 from api.store.database import Work
 from api.store.setups import SetupRow
 from api.store.units import UnitRow
@@ -152,11 +152,12 @@ def record(work: Work, prepared: Prepared, in_force: str) -> SetupRow:
         in_force: digest of the rulebook in force now.
 
     Raises:
-        Moved: the unit or the rulebook in force changed meanwhile.
+        Moved: the unit, the rulebook in force or the level that holds changed meanwhile.
         BadInput: it was taken later than now.
     """
     unit = unit_named(work, prepared.unit.id)
-    if unit.identity() != prepared.unit.identity() or prepared.report.digest != in_force:
+    stood_on = prepared.unit.identity(), prepared.report.digest, prepared.hold_at
+    if stood_on != (unit.identity(), in_force, organisations.read(work).terms.hold_at.name):
         raise Moved
     taken = work.now if prepared.taken is None else prepared.taken
     if taken > work.now + CLOCKS_DIFFER:
