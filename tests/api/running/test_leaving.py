@@ -6,7 +6,6 @@ import http.client
 import json
 import os
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -18,14 +17,9 @@ import pytest
 from api.store import events
 from api.store.database import Store
 from api.store.verifying import faults
+from tests.api.running.servers import free_port, ready
 
 UNIT = {"card": "axial-single", "serial": "KX-01822"}
-
-
-def free_port() -> int:
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
 
 
 def ask(port: int, method: str, path: str, token: str = "", body: object = None) -> tuple[int, str]:
@@ -104,13 +98,6 @@ def test_no_acknowledged_answer_is_lost(tmp_path: Path, linger: float) -> None:
     lines = [json.loads(line) for line in (tmp_path / "log").read_text().splitlines()]
     puts = [line for line in lines if line.get("route") == "/units/{unit}" and line["status"] == 201]
     assert len(puts) >= len(kept)  # every answer has its line, and every line is JSON
-
-
-def ready(port: int) -> bool:
-    try:
-        return ask(port, "GET", "/health/ready")[0] == 200
-    except (OSError, http.client.HTTPException):
-        return False
 
 
 def not_ready_soon(port: int) -> bool:
