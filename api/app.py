@@ -113,6 +113,7 @@ def create_app(
         signed_on = () if desk is None else _SIGNED_ON
         app.include_router(module.router, dependencies=asked, responses=_responses((*signed_on, *problems)))
     if desk is not None:
+        app.include_router(starts.public, responses=_responses((404, 503)))
         for module in (units, histories, fleet_audits, starts, acceptances, rulebooks, record, organisations, tokens):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app

@@ -223,6 +223,19 @@ class StartAnswer(BaseModel):
     short: str = Field(description="for a QR code: where to ask, which start, which certificate")
 
 
+class VerifyAnswer(BaseModel):
+    """What a certificate's short form stands for, for whoever reads the code on the machine."""
+
+    start: str
+    state: Literal["good", "expired", "revoked"]
+    unit: str
+    crop: str
+    header_kind: str
+    at: str
+    expires: str
+    revoked: str | None
+
+
 class HeldProblem(BaseModel):
     """A start that is held (RFC 9457)."""
 

@@ -90,6 +90,7 @@ def _with_store(arguments: argparse.Namespace, store: Store) -> int:
     from api.identity.bind import may_bind
     from api.identity.tokens import first_owner
     from api.opening import open_desk
+    from api.service.rulebooks import note_upgrades
     from api.store.tokens import any_live
 
     address = arguments.address or f"http://{arguments.host}:{arguments.port}"
@@ -107,6 +108,7 @@ def _with_store(arguments: argparse.Namespace, store: Store) -> int:
             f"    {secret}\n\nMore for others: setup-audit token make",
             flush=True,
         )
+    note_upgrades(desk.in_force, desk.gate, time.time())
     desk.jobs.take_up(store)
     try:
         return _serve(arguments, desk)

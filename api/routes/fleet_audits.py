@@ -103,7 +103,11 @@ class FleetAuditAnswer(BaseModel):
     "while the server goes on, and goes on itself after a restart.",
     openapi_extra={
         "requestBody": {
-            "content": {kind: {"schema": {"type": "string", "format": "binary"}} for kind in KINDS}, "required": False,
+            "content": {
+                kind: {"schema": {} if kind == "application/json" else {"type": "string", "format": "binary"}}
+                for kind in KINDS
+            },
+            "required": False,
         }
     },
 )  # fmt: skip

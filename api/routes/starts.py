@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
+from api.certificates.certificate import read
+from api.certificates.flaw import Flaw, NotGood
+from api.certificates.qr import svg
 from api.certificates.short import short_form
 from api.errors import MEDIA, Refusal
 from api.identity.caller import Caller, needs
 from api.identity.rights import Right
-from api.record_models import ClearanceAnswer, HeldProblem, PageOf, StartAnswer, StartSent
-from api.record_wire import decision_json, start_json
+from api.record_models import ClearanceAnswer, HeldProblem, PageOf, StartAnswer, StartSent, VerifyAnswer
+from api.record_wire import decision_json, moment, start_json
 from api.routes.desk import Answer, Body, Most, answered, desk_of, page, parsed, tag, taking, unit_seen, write
 from api.routes.units import Reader, UnitId
 from api.service.desk import Desk
@@ -19,7 +23,7 @@ from api.service.gate import ClockBehind, Seen
 from api.service.recording import unit_named
 from api.store import starts
 from api.store.database import Work
-from api.store.keys import signing_key
+from api.store.keys import public_keys, signing_key
 from api.store.starts import StartRow
 from api.store.units import UnitRow
 from audit.auditor import Auditor
@@ -28,8 +32,11 @@ from audit.nouns.finding import Clearance
 from audit.planning.planner import Planner
 
 router = APIRouter(tags=["clearance"])
+public = APIRouter(tags=["clearance"])
+"""What needs no token."""
 
 Starter = Annotated[Caller, Depends(needs(Right.START))]
+StartId = Annotated[str, Path(pattern=r"^[A-Za-z0-9-]{1,80}$", examples=["start-5a1c9e0f2b7d4433"])]
 Crop = Annotated[str | None, Query(max_length=80, description="crop to start; else that of the newest setup")]
 HELD = "urn:setup-audit:problem:start-held"
 
@@ -125,17 +132,61 @@ def list_starts(
 
 
 @router.get("/harvest-starts/{start}", response_model=StartAnswer, summary="One start, and whether it still counts")
-def get_start(
+def get_start(request: Request, caller: Reader, start: StartId) -> Response:
+    found = _found(request, caller, start)
+    return answered(request, _start(desk_of(request), found), tag(found.id, "revoked" if found.revoked else "good"))
+
+
+@router.get(
+    "/harvest-starts/{start}/qr",
+    response_class=Response,
+    responses={200: {"content": {"image/svg+xml": {}}, "description": "the short form as a QR code (ISO/IEC 18004)"}},
+    summary="The code for the machine: where to ask whether this start still counts",
+)
+def qr(request: Request, caller: Reader, start: StartId) -> Response:
+    found = _found(request, caller, start)
+    image = svg(short_form(f"{desk_of(request).address}/verify", found.id, found.certificate), f"Start {found.id}")
+    return Response(image, media_type="image/svg+xml")
+
+
+@public.get(
+    "/verify/{start}/{digest}",
+    response_model=VerifyAnswer,
+    summary="Whether the start of a short form still counts",
+    description="For whoever reads the code on a machine, without a token; the digest shows that they hold it. A "
+    "terminal that must be sure checks the certificate itself.",
+)
+def verify(
     request: Request,
-    start: Annotated[str, Path(pattern=r"^[A-Za-z0-9-]{1,80}$", examples=["start-5a1c9e0f2b7d4433"])],
-    caller: Reader,
+    start: StartId,
+    digest: Annotated[str, Path(pattern=r"^[0-9a-f]{16}$", examples=["8ae61475e8708573"])],
 ) -> Response:
+    desk = desk_of(request)
+    with desk.store.connection() as connection:
+        found = starts.of_any(connection, start)
+        trusted = public_keys(connection)
+    if found is None or not short_form("", found.id, found.certificate).endswith(f"/{digest}"):
+        raise Refusal(404, "No such start", "No start goes by this code.")
+    try:
+        read(found.certificate, trusted, desk.clock())
+        state = "good" if found.revoked is None else "revoked"
+    except NotGood as error:
+        state = "expired" if error.flaw is Flaw.EXPIRED and found.revoked is None else "revoked"
+    content = {
+        "start": found.id, "state": state, "unit": found.unit, "crop": found.crop,
+        "header_kind": found.header_kind, "at": moment(found.at), "expires": moment(found.expires),
+        "revoked": moment(found.revoked),
+    }  # fmt: skip
+    return Response(json.dumps(content), media_type="application/json", headers={"Cache-Control": "no-store"})
+
+
+def _found(request: Request, caller: Caller, start: str) -> StartRow:
     desk = desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
         found = starts.find(work, start)
     if found is None or not caller.sees(found.unit):
         raise Refusal(404, "No such start", f"There is no start {start}.")
-    return answered(request, _start(desk, found), tag(found.id, "revoked" if found.revoked else "good"))
+    return found
 
 
 def _look(desk: Desk, work: Work, unit: UnitRow, job: Job | None) -> tuple[Seen, Auditor, Planner]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, func, insert, select, update
+from sqlalchemy import Connection, Row, Select, func, insert, select, update
 
 from api.store.database import Work
 from api.store.tables import starts
@@ -45,6 +45,12 @@ def add(work: Work, start: StartRow) -> None:
 def find(work: Work, id: str) -> StartRow | None:
     """A start of any unit of the organisation, None if there is none of this id."""
     row = work.connection.execute(_all(work).where(starts.c.id == id)).one_or_none()
+    return None if row is None else _start(row)
+
+
+def of_any(connection: Connection, id: str) -> StartRow | None:
+    """A start of any organisation, for whoever holds a certificate's short form. None if there is none of this id."""
+    row = connection.execute(select(starts).where(starts.c.id == id)).one_or_none()
     return None if row is None else _start(row)
 
 

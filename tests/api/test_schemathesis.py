@@ -20,6 +20,7 @@ OPEN = (
     "/metrics",
     "/.well-known/jwks.json",
     "/.well-known/revoked-starts.json",
+    "/verify/{start}/{digest}",
 )
 """What needs no token; the counts are for a client on this machine."""
 SIGNED_ON = {"Authorization": f"Bearer {TOKEN}"}
@@ -44,3 +45,9 @@ def test_every_operation_as_nobody(case: schemathesis.Case[Any]) -> None:
     answer = case.call_and_validate(headers={}, excluded_checks=[positive_data_acceptance])
     if case.method == case.operation.method.upper() and case.operation.path not in OPEN:
         assert answer.status_code == 401
+
+
+Walk = signed_on.as_state_machine()
+"""Requests one after another, each from what the ones before it answered."""
+Walk.TestCase.settings = settings(few, max_examples=8, stateful_step_count=6)
+TestWalks = Walk.TestCase

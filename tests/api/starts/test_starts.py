@@ -375,3 +375,20 @@ def test_history_tells_wear_and_what_is_due(ready: House, legal: Legal) -> None:
     assert trend["rate_per_100_h"]["points"] == 3
     assert trend["rate_per_100_h"]["value"] == pytest.approx(-1.0)
     assert ready.client("owner", OTHER).get("/units/unit-07/history").status_code == 404
+
+
+def test_the_code_on_the_machine_says_whether_the_start_still_counts(ready: House, legal: Legal) -> None:
+    mechanic, anyone = ready.client("mechanic"), TestClient(ready.app)
+    start = mechanic.post("/units/unit-07/harvest-starts", json=JOB).json()
+    image = mechanic.get(f"/harvest-starts/{start['id']}/qr")
+    assert image.headers["content-type"] == "image/svg+xml"
+    assert image.text.startswith("<svg")
+    path = start["short"].removeprefix("https://audit.ridgeline.example")
+    assert anyone.get(path).json()["state"] == "good"
+    assert anyone.get(f"{path[:-1]}{'0' if path[-1] != '0' else '1'}").status_code == 404
+    ready.clock.at += 25 * 3600
+    assert anyone.get(path).json()["state"] == "expired"
+    ready.clock.at -= 25 * 3600
+    mechanic.post("/units/unit-07/setups", json=one_side_down(legal()))
+    assert anyone.get(path).json()["state"] == "revoked"
+    assert ready.client("owner", OTHER).get(f"/harvest-starts/{start['id']}/qr").status_code == 404
