@@ -178,7 +178,8 @@ def _residue(thin: float) -> Iterator[Markup]:
         y = 412 + 5 * n
         yield element(
             "path", d=f"M{950 - 10 * n} {y}q{26 - 2 * n} {8 + 4 * n} {34 - 4 * n} {34 - 4 * n}",
-            fill="none", stroke=SOFT, stroke_width=thin, stroke_dasharray=f"{2 * thin:.1f} {3 * thin:.1f}", stroke_linecap="round",
+            fill="none", stroke=SOFT, stroke_width=thin, stroke_dasharray=f"{2 * thin:.1f} {3 * thin:.1f}",
+            stroke_linecap="round",
         )  # fmt: skip
 
 

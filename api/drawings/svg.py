@@ -13,6 +13,9 @@ Markup = NewType("Markup", str)
 
 Point = tuple[float, float]
 
+NO_BREAK = "\u00a0"
+"""A blank at which no line is broken."""
+
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"})
 
@@ -20,12 +23,12 @@ _ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;",
 def cleaned(text: str) -> str:
     """The text on one line, without what XML 1.0 forbids and without signs that turn the direction of writing."""
     kept = (
-        " " if char.isspace() else char
+        " " if char.isspace() and char != NO_BREAK else char
         for char in text
         if char.isspace()
         or not (unicodedata.category(char) in ("Cc", "Cs") or char in _BIDI or ord(char) & 0xFFFE == 0xFFFE)
     )
-    return " ".join("".join(kept).split())
+    return " ".join(word for word in "".join(kept).split(" ") if word)
 
 
 def escaped(text: str) -> Markup:
@@ -136,8 +139,8 @@ def _points(points: Sequence[Point]) -> str:
 
 
 _WIDE = {
-    **dict.fromkeys("ijl|'", 0.3), **dict.fromkeys(" .,:;f/\\()[]-!", 0.38), **dict.fromkeys("rt", 0.42),
-    **dict.fromkeys("mwMW@%", 1.0), **dict.fromkeys("→+=<>×±■▲●○", 0.84),
+    **dict.fromkeys("ijl|'", 0.3), **dict.fromkeys(NO_BREAK + " .,:;f/\\()[]-!", 0.38), **dict.fromkeys("rt", 0.42),
+    **dict.fromkeys("mwMW@%", 1.0), **dict.fromkeys("→+=<>×±■▲●○", 0.84), **dict.fromkeys("–·", 0.5),
 }  # fmt: skip
 _BOLD = 1.12
 
