@@ -76,7 +76,7 @@ def make(connection: Connection, id: str, name: str, who: str, now: float) -> Wo
     except IntegrityError as error:  # made by someone else since we looked
         raise AlreadyThere(id) from error
     work = Work(connection, id, who, now)
-    events.append(work, "organisation.made", f"organisation/{id}", {"name": name})
+    events.append(work, "organisation.made", f"organisation/{id}", {"name": name, **set_by_owner(Terms(), {})})
     return work
 
 

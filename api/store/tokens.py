@@ -64,6 +64,7 @@ def add(work: Work, token: Token, hashed: str) -> None:
     except IntegrityError as error:  # the same secret or id twice: 256 and 64 random bits, so a broken generator
         raise RuntimeError("the random numbers of this machine repeat; no token was made") from error
     content = {"name": token.name, "role": token.role, "units": list(token.units), "expires": token.expires}
+    content["hash"] = hashed  # of a random secret: it opens nothing, and a swapped one is found
     events.append(work, "token.made", f"token/{token.id}", content)
 
 

@@ -2,7 +2,7 @@
 
 The chain shows that no event was changed, taken out or put in. It says nothing of the other tables, which are what the
 service decides by: so each of their rows is held to the events about it. What no event tells is not checked: engine
-hours of a unit that came with its setups, the secret's hash of a token, and audits, which are worked out anew.
+hours of a unit that came with its setups, and audits, which are worked out anew.
 """
 
 from __future__ import annotations
@@ -19,10 +19,8 @@ from sqlalchemy import Row, Table, and_, exists, func, literal, select
 from api.store import events as record
 from api.store.database import Work
 from api.store.events import Event, Fault
-from api.store.organisations import terms_json
 from api.store.rulebooks import IN_FORCE, chosen
 from api.store.tables import acceptances, events, organisations, rulebooks, setups, starts, tokens, units
-from audit.nouns.clearance import Terms
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,12 +72,11 @@ TRACED = (
     ),
     Traced(
         tokens, "token", "id", "token.made", (),
-        _same("name", "role", "units", "expires"), ends=(("revoked", "token.revoked"),),
+        _same("name", "role", "units", "expires", "hash"), ends=(("revoked", "token.revoked"),),
     ),
     Traced(rulebooks, "rulebook", "digest", "rulebook.added", (), _same("number", "note")),
     Traced(
         organisations, "organisation", "id", "organisation.made", ("organisation.changed",), _same("terms", "effects"),
-        (("terms", terms_json(Terms())), ("effects", {})),
     ),
 )  # fmt: skip
 JSON = frozenset({"fitted", "found", "units", "terms", "effects"})

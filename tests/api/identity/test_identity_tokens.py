@@ -80,6 +80,7 @@ def test_a_token_is_made_and_only_its_hash_is_kept(ridgeline: Store) -> None:
     )
     assert event.content == {
         "name": "Ana Müller", "role": "mechanic", "units": ["unit-01", "unit-02"], "expires": NOW + 60,
+        "hash": hash_of(secret),
     }  # fmt: skip
     with ridgeline.connection() as connection:
         assert tokens.of_hash(connection, hash_of(secret)) == (token, NOW)

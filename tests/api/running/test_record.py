@@ -95,6 +95,7 @@ TAMPERED = {
     "start not revoked": "UPDATE starts SET revoked = NULL WHERE revoked IS NOT NULL",
     "start gone": "DELETE FROM starts WHERE unit = 'unit-04'",
     "token of another role": "UPDATE tokens SET role = 'owner' WHERE name = 'viewer'",
+    "token of another secret": "UPDATE tokens SET hash = '0' WHERE name = 'viewer'",
     "token for every unit": "UPDATE tokens SET units = '[]' WHERE name = 'tablet'",
     "token for ever": "UPDATE tokens SET expires = NULL WHERE name = 'viewer'",
     "token not revoked": "UPDATE tokens SET revoked = NULL WHERE name = 'tablet'",
