@@ -84,8 +84,7 @@ def usual_cautions(rulebook: Rulebook) -> str:
 
 def hour_standing(report: Report) -> Plain | None:
     """What an hour of standing costs in area and grain, where ground speed, width, efficiency and yield are known."""
-    facts = {fact.name: fact.value for fact in report.facts}
-    area, grain = facts.get("field.capacity"), facts.get("field.material_capacity")
+    area, grain = report.hourly
     if not isinstance(area, float):
         return None
     return {"hectares": area, "acres": from_canonical(area, "ac/h"), "kg": grain}

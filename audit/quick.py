@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import msgspec
 from msgspec.structs import astuple
 
-from audit.answers import MOST_REMEMBERED, Kept, add_facts
+from audit.answers import MOST_REMEMBERED, Kept, add_fact, add_facts
 from audit.builds import decide
 from audit.compiling import Reading, compile_sheet
 from audit.intake.columns import ENVELOPE_COLUMNS, Grid, Rows, families_of, own_columns
@@ -34,15 +34,15 @@ from audit.intake.structs import (
 from audit.judged import Hit, Judged
 from audit.measures import Unreadable
 from audit.nouns.answer import Answer, Envelope, Short
-from audit.nouns.finding import Clearance, Counts, Finding
+from audit.nouns.finding import Clearance, Counts, Finding, Report
 from audit.nouns.machine import MachineCard
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
 from audit.nouns.risk import Level
 from audit.nouns.rule import Standing
 from audit.nouns.rulebook import Rulebook
-from audit.nouns.setup import Unit
+from audit.nouns.setup import Taken, Unit
 from audit.nouns.vocabulary import on_card
-from audit.run import UNDECIDED, findings_for, short_of
+from audit.run import HOURLY, UNDECIDED, findings_for, hourly, short_of
 from audit.sheet import Question, Sheet
 
 _MOST_UNITS = 8192
@@ -115,13 +115,14 @@ class CardLines:
         unit, job, taken = decoded.unit, decoded.job, decoded.taken or NOT_TAKEN
         check_taken(taken.at, taken.state, self.moments)
         header = job.header or NO_HEADER
-        if unit.card != self.card.id or not unit.id.strip():
+        blank = b'""' in line or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
+        if blank or unit.card != self.card.id or not unit.id.strip():  # whether a blank text is one depends on its key
             raise NotQuick
         settings, readings, events = values
         written = (*envelope_values(unit, job, header), *self.decided(unit), *settings, *readings, *events)
         envelope = Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state)
         run = self.runs.get(job.crop) or self.prepare(job.crop)
-        return Read(unit.id, header.kind or "", envelope, run, written)
+        return Read(unit.id, header.kind or "", envelope, run, written, taken.by)
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
         """The values of rows of columns as written, in order; None for a row to be read in the plain way."""
@@ -213,6 +214,13 @@ class _Run:
         questions = [self.by_rule[hit[2], hit[3]] for hit in hits]
         return findings_for(self.reading.sheet, questions, self.reading.values_for(questions, written), self.hold_at)
 
+    def counts(self, hits: list[Hit], written: tuple[object, ...]) -> Counts:
+        """Number of questions by verdict."""
+        not_asked, unknown = self.reading.unasked(written), sum(found[0][3] for found in hits)
+        return Counts(
+            len(self.reading.sheet.questions) - not_asked - len(hits), len(hits) - unknown, unknown, not_asked
+        )
+
     def short(self, found: Hit, written: tuple[object, ...]) -> Short:
         """A hit with its first decisive comparison."""
         asked = found[2], found[3]
@@ -252,28 +260,48 @@ class Shorts(dict[object, Short]):
 
 
 class Read(NamedTuple):
-    """A line or row that was read: its values as written, still to be judged."""
+    """A line or row that was read: its values as written, still to be judged.
+
+    Attributes:
+        by: who took it, '' for not said; a row of columns does not say.
+    """
 
     unit: str
     header_kind: str
     envelope: Envelope
     run: _Run
     written: tuple[object, ...]
+    by: str = ""
 
-    def answer(self) -> Answer:
-        """The short answer with its findings. Raises as ``judge`` does."""
+    def hits(self) -> list[Hit]:
+        """What is broken or unknown, in order of rank. Raises as ``judge`` does."""
+        return self.run.reading.judge(self.written)
+
+    def answer(self, hits: list[Hit]) -> Answer:
+        """The short answer with its findings, from its hits. Raises as ``judge`` does."""
         run, written = self.run, self.written
-        hits = run.reading.judge(written)
         sheet = run.reading.sheet
-        not_asked = run.reading.unasked(written)
-        unknown = sum(found[0][3] for found in hits)
-        counts = Counts(len(sheet.questions) - not_asked - len(hits), len(hits) - unknown, unknown, not_asked)
         table = run.reading.inputs["unit.engine_hours"]
         hours = None if table is None else table[written[run.engine_hours]]
         return Answer(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, self.envelope, run.fitted(written),
-            hours if isinstance(hours, float) else None, run.clearance(hits), counts,
+            hours if isinstance(hours, float) else None, run.clearance(hits), run.counts(hits, written),
             tuple(run.short(found, written) for found in hits),
+        )  # fmt: skip
+
+    def report(self) -> Report:
+        """The whole answer but for the facts with their traces. Raises as ``judge`` does."""
+        run, written, sheet = self.run, self.written, self.run.reading.sheet
+        hits = run.reading.judge(written)
+        questions = [run.by_rule[hit[2], hit[3]] for hit in hits]
+        values = run.reading.values_for(questions, written)
+        for name in HOURLY:
+            add_fact(sheet, name, values)
+        return Report(
+            unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
+            taken=Taken(self.envelope.at, self.by, self.envelope.state), clearance=run.clearance(hits),
+            counts=run.counts(hits, written), findings=findings_for(sheet, questions, values, run.hold_at),
+            hourly=hourly(values), facts=(), unasked=sheet.unasked, builds=run.fitted(written), digest=sheet.digest,
         )  # fmt: skip
 
     def judge(self) -> Judged:

@@ -20,6 +20,8 @@ from audit.nouns.setup import Setup
 from audit.ranking import holds_start, rank_key, risk_of
 from audit.sheet import Question, Sheet, make_sheet
 
+HOURLY = ("field.capacity", "field.material_capacity")
+"""Facts of an hour at work: area, ha, and grain, kg."""
 UNDECIDED = "cannot decide"
 """A build that neither what is stated nor serial or year decides."""
 
@@ -66,11 +68,20 @@ def audit_on_sheet(sheet: Sheet, setup: Setup, hold_at: Level = Level.HIGH) -> R
             not_asked=tally[Verdict.NOT_ASKED],
         ),
         findings=tuple(findings),
+        hourly=hourly(facts.values),
         facts=tuple(facts.traces.values()),
         unasked=sheet.unasked,
         builds=builds,
         digest=sheet.digest,
     )
+
+
+def hourly(values: Mapping[str, Value | Sided]) -> tuple[Value, Value]:
+    """What an hour at work brings, from values that are already computed."""
+    area, grain = (values.get(name) for name in HOURLY)
+    assert not isinstance(area, tuple)  # of the whole machine, so it has no sides
+    assert not isinstance(grain, tuple)
+    return area, grain
 
 
 def findings_for(

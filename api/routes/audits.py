@@ -90,7 +90,8 @@ async def audit(
 
 
 def _audit(auditor: Auditor, body: bytes, facts: bool) -> dict[str, object]:
-    return report_json(auditor.report(body, ""), auditor.rulebook, facts)
+    report = auditor.report(body, "") if facts else auditor.findings(body, "")
+    return report_json(report, auditor.rulebook, facts)
 
 
 async def read_body(request: Request) -> bytes:

@@ -108,7 +108,12 @@ class Unasked:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """The answer to one setup: ranked findings, computed facts with their traces, clearance, and by which rulebook."""
+    """The answer to one setup: ranked findings, computed facts with their traces, clearance, and by which rulebook.
+
+    Attributes:
+        hourly: area and grain of an hour at work, ha and kg, None where not known.
+        facts: every one that is computed; none where they were not asked for.
+    """
 
     unit: str
     card: str
@@ -118,6 +123,7 @@ class Report:
     clearance: Clearance
     counts: Counts
     findings: tuple[Finding, ...]
+    hourly: tuple[Value, Value]
     facts: tuple[Fact, ...]
     unasked: tuple[Unasked, ...]
     builds: tuple[tuple[str, str], ...]

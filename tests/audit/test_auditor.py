@@ -34,6 +34,14 @@ def line(**parts: Any) -> bytes:
         {"job": {"header": {"drive_speed": 1}}},
         {"unit": {"engine_hours": -5}},
         {"unit": {"build_year": 1900}},
+        {"unit": {"serial": ""}},
+        {"unit": {"owner": ""}},
+        {"unit": {"serial": " "}},
+        {"unit": {"owner": "\t"}},
+        {"taken": {"by": ""}},
+        {"taken": {"by": " "}},
+        {"taken": {"at": ""}},
+        {"taken": {"state": " "}},
         {"settings": {"rotor.speed": 30000}},
         {"settings": {"deflector.position": {}}},
         {"readings": {"feeder.sheave_gap": -0.1}},
@@ -42,11 +50,11 @@ def line(**parts: Any) -> bytes:
 )
 def test_an_impossible_value_is_refused_by_both(auditor: Auditor, parts: dict[str, Any]) -> None:
     told = []
-    for way in (auditor.report, auditor.judge):
+    for way in (auditor.report, auditor.judge, auditor.findings):
         with pytest.raises(BadInput) as refused:
             way(line(**parts), "l")
         told.append(refused.value.problems)
-    assert told[0] == told[1]
+    assert told[0] == told[1] == told[2]
 
 
 def test_empty_lines_are_passed_over(auditor: Auditor) -> None:

@@ -80,6 +80,7 @@ def same_answer(auditor: Auditor, line: bytes) -> None:
     assert judged.counts() == report.counts
     assert judged.clearance is report.clearance
     assert judged.findings() == report.findings
+    assert auditor.findings(line, "line") == replace(report, facts=())
 
 
 # ------------------------------------------------------------------------------------------------- values as written
