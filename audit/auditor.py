@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import islice
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from audit.intake.setups import read_setup
 from audit.nouns.answer import Answer
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from audit.quick import Quick, Read
 
 _BATCH = 16
+T = TypeVar("T")
 
 
 class Auditor:
@@ -114,22 +115,41 @@ class Auditor:
         for first in range(0, len(lines), _BATCH):
             batch = lines[first : first + _BATCH]
             read = [self._try_to_read(line, refuse_repeats) for line in batch]
-            for place, (line, one) in enumerate(zip(batch, read, strict=True), first):
-                yield self._answer(one, partial(bytes, line), partial(shown, place))
+            yield from self._answers(read, batch.__getitem__, partial(_later, shown, first))
 
     def answer_rows(self, grid: Grid, shown: Callable[[int], str]) -> Iterator[Answer | BadInput]:
         """The answer to every row of a grid with its findings in short."""
-        for place, one in enumerate(self.quick().read_rows(grid)):
-            yield self._answer(one, partial(grid.text, place), partial(shown, place))
+        rows = self.quick().read_rows(grid)
+        for first in range(0, grid.count, _BATCH):
+            some = rows[first : first + _BATCH]
+            yield from self._answers(some, partial(_later, grid.text, first), partial(_later, shown, first))
 
-    def _answer(self, read: Read | None, text: Callable[[], bytes], shown: Callable[[], str]) -> Answer | BadInput:
-        if read is not None:
-            try:
-                return read.answer()
-            except self.quick().errors:
-                pass
+    def _answers(
+        self, read: Sequence[Read | None], text: Callable[[int], bytes], shown: Callable[[int], str]
+    ) -> list[Answer | BadInput]:
+        """Judges some first and words their answers then: each runs over tables of its own."""
+        hits = [self._hits(one) for one in read]
+        return [
+            self._worded(one, found) or self._plain_answer(text(place), shown(place))
+            for place, (one, found) in enumerate(zip(read, hits, strict=True))
+        ]
+
+    def _hits(self, read: Read | None) -> list[Hit] | None:
+        """The hits in order of rank; None for what must be read in the plain way."""
         try:
-            setup = read_setup(text(), shown(), self.rulebook)
+            return None if read is None else read.hits()
+        except self.quick().errors:
+            return None
+
+    def _worded(self, read: Read | None, hits: list[Hit] | None) -> Answer | None:
+        try:
+            return None if read is None or hits is None else read.answer(hits)
+        except self.quick().errors:
+            return None
+
+    def _plain_answer(self, text: bytes, shown: str) -> Answer | BadInput:
+        try:
+            setup = read_setup(text, shown, self.rulebook)
         except BadInput as error:
             return error
         report = audit_on_sheet(self.sheet(setup.unit.card, setup.crop), setup, self.hold_at)
@@ -173,3 +193,8 @@ class Auditor:
             setup.unit.id, setup.unit.card, setup.crop, setup.header_kind, report.clearance, hits,
             lambda: report.counts.not_asked, lambda: report.findings, sheet,
         )  # fmt: skip
+
+
+def _later(of: Callable[[int], T], first: int, place: int) -> T:
+    """What stands at a place of a batch."""
+    return of(first + place)
