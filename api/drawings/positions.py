@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from api.drawings.look import ACCENT, ACCENT_TINT, INK, PAPER, SOFT, TINT
 from api.drawings.position_pictures import HIGH, PICTURES, WIDE, Picture
 from api.drawings.svg import Markup, box, circle, drawing, element, group, label, line, paragraph, wrapped
-from api.wire import shown
+from api.wire import shown, title_of
 from audit.drives.stepped_v_belt import step_of
 from audit.measures import from_canonical
 from audit.nouns.finding import Finding
 from audit.nouns.plan import Plan
 from audit.nouns.quantity import SIDES, Form, Quantity, Role, Sided, Value
 from audit.nouns.rule import All, Compare, Condition, Is, Literal
+from audit.nouns.vocabulary import Vocabulary
 from audit.sheet import Sheet
 
 Values = Mapping[str, Value | Sided]
@@ -85,30 +86,33 @@ def pictured_once(names: Mapping[str, Quantity], wanted: Iterable[str]) -> list[
     return kept
 
 
-def plan_positions(sheet: Sheet, values: Values, plan: Plan) -> dict[str, str]:
-    """A picture for each setting that a plan moves, by name, in the order of its steps."""
+def plan_positions(sheet: Sheet, vocabulary: Vocabulary, values: Values, plan: Plan) -> dict[str, str]:
+    """A picture for each setting that a plan leaves in another position, by name, in the order of its steps."""
     moved = [
         change.quantity
         for step in plan.steps
         for change in step.changes
-        if not change.taken and sheet.names[change.quantity].role is Role.SETTING
+        if change.before != change.after and sheet.names[change.quantity].role is Role.SETTING
     ]
     once = pictured_once(sheet.names, dict.fromkeys(moved))
-    titles = {component.id: component.title for component in sheet.card.components()}
     return {
-        name: position(sheet.names, name, values, plan.values, titles.get(name.partition(".")[0], "")) for name in once
+        name: position(sheet.names, name, values, plan.values, _component(sheet, vocabulary, name)) for name in once
     }
 
 
-def finding_positions(sheet: Sheet, values: Values, finding: Finding) -> dict[str, str]:
+def finding_positions(sheet: Sheet, vocabulary: Vocabulary, values: Values, finding: Finding) -> dict[str, str]:
     """A picture for each setting that a finding's rule wants in one position, by name."""
     asked = next((one for one in sheet.questions if (one.rule.id, one.on) == (finding.rule, finding.on)), None)
     wanted = dict(_wanted(asked.hold, sheet.names)) if asked else {}
-    titles = {component.id: component.title for component in sheet.card.components()}
     return {
-        name: position(sheet.names, name, values, wanted, titles.get(name.partition(".")[0], ""))
+        name: position(sheet.names, name, values, wanted, _component(sheet, vocabulary, name))
         for name in pictured_once(sheet.names, wanted)
     }
+
+
+def _component(sheet: Sheet, vocabulary: Vocabulary, name: str) -> str:
+    """Title of the component that a setting of a family is about; one that stands alone says it in its meaning."""
+    return "" if name in vocabulary.fixed else title_of(sheet.card, name.partition(".")[0])
 
 
 def _wanted(condition: Condition, names: Mapping[str, Quantity]) -> Iterator[tuple[str, Value]]:

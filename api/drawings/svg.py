@@ -159,7 +159,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
         elif unicodedata.east_asian_width(char) in "WF":
             wide += 1.05
         else:
-            wide += 0.78 if char.isupper() else 0.64
+            wide += 0.78 if char.isupper() else 0.66
     return wide * size * (_BOLD if bold else 1.0)
 
 
