@@ -26,8 +26,8 @@ class Piece(NamedTuple):
     """Some setups of one input.
 
     Attributes:
-        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: bytes of whole lines, a tuple of texts,
-            bytes of whole CSV records, or a data frame.
+        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: numbers and texts of lines, texts,
+            bytes of whole CSV records, or a data frame; or 'lost', a message and advice.
         first: place of the first: line, item or row, from 1; 0 for the only one.
         setups: how many.
         columns: of 'csv' and 'rows', in order.

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from api.fleet.blocks import Piece
 from api.fleet.streams import Readable
+from api.fleet.texts import lines_of
 from audit.intake.columns import Grid, Header, from_text
 from audit.intake.json_text import MOST_BYTES
 
@@ -74,10 +75,8 @@ def _from_front(text: bytes) -> int:
 
 
 def _count(text: bytes, first: int, columns: tuple[str, ...], comma: str) -> int:
-    from api.fleet.texts import count_lines
-
     if b'"' not in text:
-        return count_lines(text)
+        return len(lines_of(text, first)[0])
     return sum(1 for _ in records(text, first, columns, comma))
 
 

@@ -12,7 +12,6 @@ from api.environment import shipped_rules
 from api.fleet.blocks import Block, Done, Job
 from api.fleet.csv_text import grid_of, records
 from api.fleet.lines import Lines, WorkLine, aside
-from api.fleet.texts import numbered_lines
 from audit.auditor import Auditor
 from audit.intake.columns import read_header
 from audit.intake.rulebook import layer_of, read_layers
@@ -63,10 +62,8 @@ class Judge:
                 refused.append(aside(source, answer.problems, text().decode("utf-8", "replace")))
                 continue
             units.append(self.lines.unit(row, source, answer, self.work(answer, as_json) if plan else None))
-            findings.append(self.lines.findings(row, answer))
+            findings.append(self.lines.findings(row, answer, counts))
             counts["held" if answer.clearance is Clearance.HELD else "cleared"] += 1
-            for found in answer.findings:
-                counts[f"{found.level.name.lower()} {found.verdict.value}"] += 1
         return Done(b"".join(units), b"".join(findings), b"".join(refused), counts)
 
     def _answers(self, block: Block) -> Iterator[Judged]:
@@ -86,7 +83,7 @@ class Judge:
                 yield places[row], text, answer, text
         else:
             if piece.kind == "lines":
-                numbers, texts = zip(*numbered_lines(piece.payload, piece.first), strict=True)
+                numbers, texts = piece.payload
                 places = [f"{shown}:{number}" for number in numbers]
             else:
                 texts = piece.payload

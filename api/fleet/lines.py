@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import msgspec
 
 from api.wire import problem_json, shown
-from audit.answers import MOST_REMEMBERED
 from audit.nouns.answer import Answer, Short
 from audit.nouns.problem import Problem
 from audit.nouns.rulebook import Rulebook
@@ -15,6 +15,8 @@ from audit.nouns.vocabulary import on_card
 
 MOST_TEXT = 10_000
 """Most characters that are kept of a text that was set aside."""
+
+_MOST_KEPT = 16_384
 
 encode = msgspec.json.Encoder().encode
 
@@ -103,7 +105,7 @@ class Lines:
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
-        self._kept: dict[str, dict[Short, bytes]] = {card: {} for card in rulebook.machines}
+        self._kept: dict[int, tuple[Short, bytes, str]] = {}
 
     def unit(self, row: int, source: str, answer: Answer, work: WorkLine | None) -> bytes:
         """The line of a unit."""
@@ -121,26 +123,32 @@ class Lines:
             + b"\n"
         )  # fmt: skip
 
-    def findings(self, row: int, answer: Answer) -> bytes:
-        """The lines of a unit's findings, in order of rank."""
+    def findings(self, row: int, answer: Answer, counts: Counter[str]) -> bytes:
+        """The lines of a unit's findings, in order of rank; each is counted by level and verdict."""
         if not answer.findings:
             return b""
         begins = encode(Whose(row, answer.unit, answer.envelope.owner, answer.card, answer.crop))[:-1]
-        kept = self._kept[answer.card]
-        return b"".join(begins + (kept.get(found) or self._finding(answer.card, found)) for found in answer.findings)
+        lines = []
+        for found in answer.findings:
+            kept = self._kept.get(id(found))
+            _, line, key = kept if kept is not None else self._finding(answer.card, found)
+            lines.append(begins + line)
+            counts[key] += 1
+        return b"".join(lines)
 
-    def _finding(self, card: str, found: Short) -> bytes:
+    def _finding(self, card: str, found: Short) -> tuple[Short, bytes, str]:
         names = on_card(self.rulebook.machines[card], self.rulebook.vocabulary)
+        level = found.level.name.lower()
         line = FindingLine(
-            found.rule, found.on, found.station, found.verdict.value, found.level.name.lower(), found.hazard,
+            found.rule, found.on, found.station, found.verdict.value, level, found.hazard,
             found.holds, found.downtime, found.share, found.people, found.quantity, found.side,
             shown(found.found, names[found.quantity]) if found.quantity else "", found.wanted,
         )  # fmt: skip
-        kept = self._kept[card]
-        if len(kept) >= MOST_REMEMBERED:
-            kept.clear()
-        written = kept[found] = b"," + encode(line)[1:] + b"\n"
-        return written
+        if len(self._kept) >= _MOST_KEPT:
+            self._kept.clear()
+        # by identity: the auditor gives the same object for the same finding, and this keeps it
+        kept = self._kept[id(found)] = found, b"," + encode(line)[1:] + b"\n", f"{level} {found.verdict.value}"
+        return kept
 
 
 def aside(source: str, problems: Sequence[Problem], text: str) -> bytes:

@@ -101,7 +101,8 @@ def _plain(name: str, kind: pl.DataType) -> pl.Expr:
     if kind == pl.Datetime:
         zone = getattr(kind, "time_zone", None)
         return (cell.dt.convert_time_zone("UTC") if zone else cell).dt.strftime("%Y-%m-%dT%H:%M:%SZ")
-    return cell.cast(pl.String).replace("", None)
+    text = cell.cast(pl.String)
+    return pl.when(text != "").then(text).alias(name)
 
 
 def grid_of(frame: pl.DataFrame, header: Header) -> Grid:

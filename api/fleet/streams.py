@@ -15,7 +15,7 @@ from audit.nouns.problem import BadInput, Place, Problem
 
 GZIP, ZSTD = b"\x1f\x8b", b"\x28\xb5\x2f\xfd"
 CHUNK = 1024 * 1024
-"""Bytes of an input that are read at a time, and so about as many of each block."""
+"""Bytes of an input that make a block, about."""
 STANDARD_INPUT = "-"
 SPOOL = "spool-"
 """With what the name of a folder begins in which an input is kept while it is read."""

@@ -11,7 +11,8 @@ from api.fleet.blocks import Piece
 from api.fleet.streams import Readable
 from audit.intake.json_text import MOST_BYTES
 
-_BLANK_LINE = re.compile(rb"\n[ \t\r\x0b\x0c]*\n")
+_STEP = 256 * 1024
+"""Bytes of lines that are looked at together: what fits the processor's cache is not fetched twice."""
 _MOST_NESTED = 12
 
 _TEXT = rb'"(?:[^"\\]++|\\.)*+"'
@@ -29,52 +30,54 @@ def lines_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
     """One setup a line. A line that is too long comes cut off, to be refused with its place.
 
     Args:
-        ahead: what was read already.   size: bytes to be read at a time.
+        ahead: what was read already.   size: bytes of a piece, about.
     """
     rest, number = ahead, 1
+    numbers: list[int] = []
+    texts: list[bytes] = []
+    length = 0
     while True:
-        more = stream.read(size)
+        more = stream.read(min(size, _STEP))
         rest += more
         cut = rest.rfind(b"\n") + 1 if more else len(rest)
         if cut:
-            lines = rest[:cut]
-            if setups := count_lines(lines):
-                yield Piece("lines", lines, number, setups)
-            number += lines.count(b"\n")
+            found = lines_of(rest[:cut], number)
+            numbers += found[0]
+            texts += found[1]
+            length += cut
+            number += rest.count(b"\n", 0, cut)
             rest = rest[cut:]
         elif len(rest) > MOST_BYTES:
-            yield Piece("items", (rest[: MOST_BYTES + 1],), number, 1)
-            rest = _next_line(stream, size)
+            numbers.append(number)
+            texts.append(rest[: MOST_BYTES + 1])
+            length += len(rest)
+            rest = _next_line(stream)
             number += 1
+        if texts and (length >= size or not more):
+            yield Piece("lines", (tuple(numbers), tuple(texts)), numbers[0], len(texts))
+            numbers, texts, length = [], [], 0
         if not more:
             return
 
 
-def _next_line(stream: Readable, size: int) -> bytes:
+def _next_line(stream: Readable) -> bytes:
     """Passes the rest of a line over; returns what was read of the next."""
-    while more := stream.read(size):
+    while more := stream.read(_STEP):
         _, end, rest = more.partition(b"\n")
         if end:
             return rest
     return b""
 
 
-def count_lines(lines: bytes) -> int:
-    """How many lines are not blank."""
-    if (
-        _BLANK_LINE.search(lines)
-        or not lines.partition(b"\n")[0].strip()
-        or not lines[lines[:-1].rfind(b"\n") :].strip()
-    ):
-        return sum(1 for line in lines.split(b"\n") if line and not line.isspace())
-    return lines.count(b"\n") + (not lines.endswith(b"\n"))
-
-
-def numbered_lines(lines: bytes, first: int) -> Iterator[tuple[int, bytes]]:
-    """Every line that is not blank with its number."""
-    for number, line in enumerate(lines.split(b"\n"), first):
-        if line and not line.isspace():
-            yield number, line
+def lines_of(text: bytes, first: int) -> tuple[tuple[int, ...], tuple[bytes, ...]]:
+    """Every line that is not blank, the numbers before the lines."""
+    lines = text.split(b"\n")
+    if not lines[-1]:
+        lines.pop()
+    if all(lines) and not any(map(bytes.isspace, lines)):
+        return tuple(range(first, first + len(lines))), tuple(lines)
+    found = [(number, line) for number, line in enumerate(lines, first) if line and not line.isspace()]
+    return tuple(number for number, _ in found), tuple(line for _, line in found)
 
 
 def items_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:

@@ -12,10 +12,11 @@ import json
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from operator import itemgetter
 from typing import Any, NamedTuple
 
 from audit.intake.setups import HEADER_KEYS, JOB_KEYS, UNIT_KEYS, VALUE_SECTIONS
-from audit.intake.structs import Number, UnitIn, Word, YesNo
+from audit.intake.structs import Sides, UnitIn
 from audit.nearest import did_you_mean
 from audit.nouns.machine import MachineCard
 from audit.nouns.problem import BadInput, Place, Problem
@@ -37,7 +38,7 @@ _UNIT = ("unit.id", "unit.card", "unit.serial", "unit.build_year", "unit.owner",
 _JOB = ("job.crop", *(flat for flat in ENVELOPE_COLUMNS if flat.startswith("job.")))
 _TAKEN = ("taken.at", "taken.by", "taken.state")
 _WORDS = ("job.condition", "job.header.kind")
-_SIDED = {Form.NUMBER: (Number, {str, float, int}), Form.YES_NO: (YesNo, {bool}), Form.WORD: (Word, {str})}
+_KINDS: dict[Form, set[type]] = {Form.NUMBER: {str, float, int}, Form.YES_NO: {bool}, Form.WORD: {str}}
 _YES_NO = {"true": True, "false": False, "TRUE": True, "FALSE": False, "True": True, "False": False}
 _DIGITS = re.compile(r"[0-9.-]*")
 _NUMBER = re.compile(r"-?[0-9]{1,40}(?:\.[0-9]{1,40})?")
@@ -208,8 +209,18 @@ class Grid:
         for (card, crop), rows in places.items():
             if isinstance(card, str) and isinstance(crop, str):
                 whole = len(rows) == self.count
-                some = by_name if whole else {name: [c[row] for row in rows] for name, c in by_name.items()}
-                yield card, rows, Rows(crop, len(rows), some)
+                yield card, rows, Rows(crop, len(rows), by_name if whole else _some(by_name, rows))
+
+
+def _some(columns: Mapping[str, Cells], rows: Sequence[int]) -> dict[str, Cells]:
+    """Some rows of the columns; a column that has nothing in them is left out."""
+    pick = itemgetter(*rows)
+    found = {}
+    for name, cells in columns.items():
+        some = list(pick(cells)) if len(rows) > 1 else [pick(cells)]
+        if some.count(None) != len(some):
+            found[name] = some
+    return found
 
 
 class Rows:
@@ -283,16 +294,19 @@ class Rows:
         left, right = (self.columns.get(f"{flat}.{side}") for side in SIDES)
         if left is None and right is None:
             return self.nothing if both is None else both
-        made, kinds = _SIDED[form]
-        found: Cells = []
-        for row, (one, other) in enumerate(zip(left or self.nothing, right or self.nothing, strict=True)):
-            if one is None and other is None:
-                found.append(None)
-                continue
-            if not {type(one), type(other)} - {type(None)} <= kinds:
-                self.refused.add(row)
-            found.append(made(left=one, right=other))
-        return found
+        one, other = left or self.nothing, right or self.nothing
+        wrong = set(map(type, one)) | set(map(type, other))
+        wrong -= _KINDS[form]
+        if not wrong:
+            return list(map(Sides, one, other))
+        if wrong != {type(None)}:
+            kinds = _KINDS[form] | {type(None)}
+            for cells in (one, other):
+                self.refused.update(row for row, value in enumerate(cells) if type(value) not in kinds)
+        return [
+            None if here is None and there is None else Sides(here, there)
+            for here, there in zip(one, other, strict=True)
+        ]
 
     def units(self) -> Iterator[tuple[UnitIn, str, str] | None]:
         """Of each row the unit, when the setup was taken, and in which state; None for one that was refused."""

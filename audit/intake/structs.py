@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping
+import threading
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from operator import attrgetter
 from typing import Annotated, Any, Literal
@@ -30,7 +31,24 @@ class NotQuick(Exception):
     """The quick way does not take this line as it stands."""
 
 
-class Number(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class _Within(threading.local):
+    """Objects inside the settings, readings and jobs that this thread has decoded since it last looked."""
+
+    def __init__(self) -> None:
+        self.found: list[msgspec.Struct] = []
+
+
+_within = _Within()
+
+
+class Inner(msgspec.Struct, frozen=True):
+    """What may stand as an object inside another; it makes itself known as it is decoded."""
+
+    def __post_init__(self) -> None:
+        _within.found.append(self)
+
+
+class Number(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """A number with its unit and instrument, or the two sides of one."""
 
     value: str | int | float | None = None
@@ -40,7 +58,7 @@ class Number(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defau
     right: str | int | float | Number | None = None
 
 
-class Word(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class Word(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """A word, or the two sides of one."""
 
     value: str | None = None
@@ -49,7 +67,7 @@ class Word(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_default
     right: str | None = None
 
 
-class YesNo(msgspec.Struct, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class YesNo(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """Yes or no, or the two sides of it."""
 
     value: bool | None = None
@@ -71,7 +89,7 @@ class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     engine_hours: _NUMBER = None
 
 
-class HeaderIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+class HeaderIn(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     kind: str | None = None
     width: _NUMBER = None
     rows: _NUMBER = None
@@ -97,8 +115,14 @@ class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 
 NO_HEADER = HeaderIn()
 NOT_TAKEN = TakenIn()
-_OBJECTS = frozenset((Number, Word, YesNo, HeaderIn))
-"""Types of what may stand as an object inside another, but for the parts of a line."""
+
+
+class Sides(msgspec.Struct, frozen=True):
+    """Two sides that were not decoded but put together, from a column each."""
+
+    left: str | int | float | bool | None
+    right: str | int | float | bool | None
+
 
 _UNIT, _JOB, _HEADER = (attrgetter(*keys) for keys in (UNIT_KEYS, JOB_KEYS, HEADER_KEYS))
 ENVELOPE_NAMES = (*UNIT_KEYS.values(), *JOB_KEYS.values(), *HEADER_KEYS.values())
@@ -164,7 +188,6 @@ class CardDecoder:
     """Decodes lines of one machine card, every setting and reading it has in a field of its own.
 
     Attributes:
-        decode: from the bytes of a line; the result has unit, job, taken, settings, readings, events.
         absent: what the result has for settings, readings and events that the line lacks.
         tables: by setting, reading and event, in the order of the result's fields, the table that its value needs;
             None where the field already holds the canonical value.
@@ -178,7 +201,13 @@ class CardDecoder:
         envelope.append(("taken", TakenIn | None, None))
         envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, self.absent, strict=True)]
         line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
-        self.decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
+        self._decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
+
+    def decode(self, line: bytes) -> tuple[Any, list[msgspec.Struct]]:
+        """A line decoded, and the objects that stood inside its settings, readings and job."""
+        within: list[msgspec.Struct] = []
+        _within.found = within
+        return self._decode(line), within
 
     def _section(self, section: str, role: Role, names: Mapping[str, Quantity], tables: Tables) -> type[msgspec.Struct]:
         fields: list[tuple[str, Any, Any]] = []
@@ -221,7 +250,11 @@ def card_of(line: bytes) -> str:
 
 
 def check_no_key_twice(
-    line: bytes, decoded: Any, values: tuple[tuple[object, ...], ...], absent: tuple[msgspec.Struct, ...]
+    line: bytes,
+    decoded: Any,
+    within: Sequence[msgspec.Struct],
+    values: tuple[tuple[object, ...], ...],
+    absent: tuple[msgspec.Struct, ...],
 ) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
@@ -230,38 +263,40 @@ def check_no_key_twice(
     out, makes a line look longer than it is: it is then looked at key by key.
 
     Args:
+        within: the objects inside them and the job, those that were dropped included: as many commas are theirs.
         values: the values of settings, readings and events, as decoded.
         absent: what the decoder gives for each of them that the line lacks.
     """
-    if line.count(b",") != _commas_needed(decoded, values, absent):
+    if line.count(b",") != _commas_needed(decoded, within, values, absent):
         try:
             json.loads(line, object_pairs_hook=_without_twins)
         except ValueError:
             raise NotQuick from None
 
 
-def _commas_needed(decoded: Any, values: tuple[tuple[object, ...], ...], absent: tuple[msgspec.Struct, ...]) -> int:
+def _commas_needed(
+    decoded: Any,
+    within: Sequence[msgspec.Struct],
+    values: tuple[tuple[object, ...], ...],
+    absent: tuple[msgspec.Struct, ...],
+) -> int:
     """Commas between the members that were kept."""
     unit, job, taken = decoded.unit, decoded.job, decoded.taken
-    objects: list[Any] = [unit, job]
     needed, members = 0, 2
-    if taken is not None:
-        members += 1
-        objects.append(taken)
     if unit.fitted:
         needed += len(unit.fitted) - 1
+    if taken is not None:
+        members += 1
     for section, empty, given in zip((decoded.settings, decoded.readings, decoded.events), absent, values, strict=True):
         members += section is not empty
         known = len(given) - given.count(None)
         if known:
             needed += known - 1
-            objects += [value for value in given if value.__class__ in _OBJECTS]
-    for one in objects:
+    for one in (unit, job, taken or NOT_TAKEN, *within):
         written = astuple(one)
         known = len(written) - written.count(None) - written.count("")
         if known:
             needed += known - 1
-        objects += [value for value in written if value.__class__ in _OBJECTS]
     return needed + members - 1
 
 

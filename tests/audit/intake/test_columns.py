@@ -139,7 +139,7 @@ def test_a_key_twice_is_refused(auditor: Auditor, line: bytes) -> None:
     "line",
     [
         b'{"unit":{"id":"a, b","card":"axial-single","owner":"x, y"},"job":{"crop":"corn","header":null}}',
-        b'{"unit":{"id":"u","card":"axial-single","serial":""},"job":{"crop":"corn"},"taken":{},"events":{},"settings":{}}',
+        b'{"unit":{"id":"u","card":"axial-single"},"job":{"crop":"corn"},"taken":{},"events":{},"settings":{}}',
         b'{"unit":{"id":"u","card":"axial-single","engine_hours":{"value":5,"unit":"h"}},"job":{"crop":"corn"}}',
         b'{"unit":{"id":"u","card":"axial-single"},"job":{"crop":"corn"},"settings":{"feeder.drum":{"left":"raised","right":"lowered"}}}',
     ],
