@@ -108,10 +108,10 @@ class CardLines:
 
     def read(self, line: bytes, refuse_repeats: bool) -> Read:
         """The values of a line as written; raises ``Quick.errors`` for a line to be read in the plain way."""
-        decoded = self.decoder.decode(line)
+        decoded, within = self.decoder.decode(line)
         values = astuple(decoded.settings), astuple(decoded.readings), astuple(decoded.events)
         if refuse_repeats:
-            check_no_key_twice(line, decoded, values, self.decoder.absent)
+            check_no_key_twice(line, decoded, within, values, self.decoder.absent)
         unit, job, taken = decoded.unit, decoded.job, decoded.taken or NOT_TAKEN
         check_taken(taken.at, taken.state, self.moments)
         header = job.header or NO_HEADER
