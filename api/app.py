@@ -20,6 +20,7 @@ from api.routes import (
     acceptances,
     audits,
     cards,
+    drawings,
     fleet_audits,
     health,
     histories,
@@ -112,7 +113,11 @@ def create_app(
     for module, problems in audited:
         signed_on = () if desk is None else _SIGNED_ON
         app.include_router(module.router, dependencies=asked, responses=_responses((*signed_on, *problems)))
+    app.include_router(
+        drawings.of_cards, dependencies=asked, responses=_responses((*(_SIGNED_ON if desk else ()), 404))
+    )
     if desk is not None:
+        app.include_router(drawings.of_units, responses=_responses(_ON_RECORD))
         app.include_router(starts.public, responses=_responses((404, 503)))
         for module in (units, histories, fleet_audits, starts, acceptances, rulebooks, record, organisations, tokens):
             app.include_router(module.router, responses=_responses(_ON_RECORD))

@@ -29,13 +29,13 @@ def machine_cards(request: Request) -> Response:
 @router.get("/machine-cards/{card}", summary="One machine card: stations, settings, readings, drive train, targets")
 def machine_card(request: Request, card: CardId) -> Response:
     rulebook = auditor_of(request).rulebook
-    return kept_answer(request, machine_json(_machine(request, card), rulebook))
+    return kept_answer(request, machine_json(machine_named(request, card), rulebook))
 
 
 @router.get("/machine-cards/{card}/schema", summary="JSON Schema of a setup of this card")
 def machine_schema(request: Request, card: CardId) -> Response:
     rulebook = auditor_of(request).rulebook
-    return kept_answer(request, setup_schema(_machine(request, card), rulebook))
+    return kept_answer(request, setup_schema(machine_named(request, card), rulebook))
 
 
 @router.get("/crop-cards", response_model=list[CropLine], summary="Every crop card")
@@ -47,10 +47,11 @@ def crop_cards(request: Request) -> Response:
 @router.get("/crop-cards/{crop}", summary="One crop card: names, targets and measures with their grounds")
 def crop_card(request: Request, crop: CropId) -> Response:
     rulebook = auditor_of(request).rulebook
-    return kept_answer(request, crop_json(_crop(request, crop), rulebook))
+    return kept_answer(request, crop_json(crop_named(request, crop), rulebook))
 
 
-def _machine(request: Request, name: str) -> MachineCard:
+def machine_named(request: Request, name: str) -> MachineCard:
+    """A machine card by its id. Raises Refusal (404)."""
     machines = auditor_of(request).rulebook.machines
     if name not in machines:
         raise Refusal(
@@ -59,7 +60,8 @@ def _machine(request: Request, name: str) -> MachineCard:
     return machines[name]
 
 
-def _crop(request: Request, name: str) -> CropCard:
+def crop_named(request: Request, name: str) -> CropCard:
+    """A crop card by its id. Raises Refusal (404)."""
     crops = auditor_of(request).rulebook.crops
     if name not in crops:
         raise Refusal(404, "Not found", f"no crop card is called '{name[:60]}'. {did_you_mean(name, crops)}".strip())

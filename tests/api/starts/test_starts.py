@@ -392,3 +392,17 @@ def test_the_code_on_the_machine_says_whether_the_start_still_counts(ready: Hous
     mechanic.post("/units/unit-07/setups", json=one_side_down(legal()))
     assert anyone.get(path).json()["state"] == "revoked"
     assert ready.client("owner", OTHER).get(f"/harvest-starts/{start['id']}/qr").status_code == 404
+
+
+@pytest.mark.parametrize("view", ["side", "drive-train"])
+def test_a_unit_is_drawn_with_its_findings(ready: House, legal: Legal, view: str) -> None:
+    reader = ready.client("reader")
+    clean = reader.get(f"/units/unit-07/drawing?view={view}")
+    assert clean.headers["content-type"] == "image/svg+xml"
+    ready.client("mechanic").post("/units/unit-07/setups", json=one_side_down(legal()))
+    faulty = reader.get(f"/units/unit-07/drawing?view={view}")
+    assert clean.headers["etag"] != faulty.headers["etag"]
+    assert "Feeder house drum" in faulty.text or view == "drive-train"
+    assert reader.get(f"/machine-cards/axial-single/drawing?view={view}&crop=corn").text.startswith("<svg")
+    assert reader.get("/machine-cards/axial-single/drawing?crop=maise").status_code == 404
+    assert ready.client("owner", OTHER).get(f"/units/unit-07/drawing?view={view}").status_code == 404
