@@ -5,13 +5,14 @@ from __future__ import annotations
 import http.client
 import json
 import os
+import secrets
 import signal
 import socket
 import subprocess
 import sys
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -106,9 +107,15 @@ class Server:
             )  # fmt: skip
         until = time.monotonic() + PATIENCE
         while not ready(self.port):
-            assert self.process.poll() is None, self.log.read_text()
+            self.must_run()
             assert time.monotonic() < until, f"not ready after {PATIENCE} s: {self.log.read_text()}"
             time.sleep(0.05)
+
+    def must_run(self) -> None:
+        """Raises AssertionError if it ended by itself."""
+        assert self.process is not None
+        code = self.process.poll()
+        assert code is None, f"it ended by itself with {code}: {self.log.read_text()[-4000:]}"
 
     def kill(self, how: signal.Signals = signal.SIGKILL) -> None:
         """Ends it and waits until it is gone."""
@@ -145,10 +152,16 @@ def found_house(address: str) -> dict[str, str]:
 
 
 def free_port() -> int:
-    """A port that nobody listened on just now."""
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return int(one.getsockname()[1])
+    """A port that nobody listened on just now.
+
+    It lies below those that Linux gives to connections, from 32,768 on: whoever asks again and again at such
+    a port while nobody listens would in the end be connected to themselves, and keep the server from its port.
+    """
+    while True:
+        port = secrets.choice(range(20_000, 32_000))
+        with socket.socket() as one, suppress(OSError):
+            one.bind(("127.0.0.1", port))
+            return port
 
 
 def ready(port: int) -> bool:
