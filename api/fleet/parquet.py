@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
+from polars.io.plugins import register_io_source
 
 from api.fleet.blocks import Piece
 from api.fleet.streams import Broken
@@ -14,6 +15,8 @@ from audit.intake.columns import Grid, Header
 
 ROW_GROUP = 65536
 """Rows of a group in what is written."""
+_PART = 8 * 1024 * 1024
+"""Bytes of lines that are turned into rows at a time."""
 
 _WORK = pl.Struct(
     {
@@ -119,9 +122,18 @@ def _years(flat: str, cells: list[Any]) -> list[Any]:
 
 
 def write(lines: Path, path: Path, schema: dict[str, Any]) -> None:
-    """A file of lines as Parquet, in bounded memory; the same lines give the same bytes."""
+    """A file of lines as Parquet, in bounded memory; the same lines give the same bytes.
+
+    The lines are read in parts here: polars would map the whole file into memory.
+    """
+
+    def parts(*_: object) -> Iterator[pl.DataFrame]:  # all columns and rows are wanted, so nothing is asked of it
+        with lines.open("rb") as stream:
+            while some := stream.readlines(_PART):
+                yield pl.read_ndjson(b"".join(some), schema=schema)
+
     if lines.stat().st_size:
-        pl.scan_ndjson(lines, schema=schema).sink_parquet(
+        register_io_source(parts, schema=schema).sink_parquet(
             path, compression="zstd", row_group_size=ROW_GROUP, maintain_order=True
         )
     else:
