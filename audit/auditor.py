@@ -73,6 +73,14 @@ class Auditor:
         except quick.errors:
             return replace(self.report(text, shown), facts=())
 
+    def findings_at_once(self, text: bytes) -> Report | None:
+        """The same in less than a millisecond or two; None where it takes longer, or ``text`` is refused."""
+        quick = self.quick()
+        try:
+            return quick.read_if_ready(text).report()
+        except quick.errors:
+            return None
+
     def judge(self, line: bytes, shown: str) -> Judged:
         """The short answer to one setup written as JSON. Raises BadInput."""
         quick = self.quick()

@@ -20,14 +20,14 @@ from operator import getitem, itemgetter
 from threading import Lock
 from typing import Any
 
-from audit.answers import Answers, Bare, Kept, Memo, Unasked, Written, add_facts, checks, hit, names_of
+from audit.answers import Answers, Bare, Kept, Memo, Unasked, Written, checks, hit, names_of
 from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.inlining import inline
 from audit.judged import Hit
 from audit.nouns.fact import Argument, Computation, Constant, Ref
-from audit.nouns.quantity import Form, Sided, Value
+from audit.nouns.quantity import Form, Value
 from audit.nouns.rule import Verdict
 from audit.sheet import Question, Sheet
 
@@ -58,17 +58,8 @@ class Reading:
         hits.sort()
         return hits
 
-    def values_for(self, questions: Iterable[Question], written: tuple[object, ...]) -> dict[str, Value | Sided]:
-        """Everything that some questions look at, from the inputs as written."""
-        found: dict[str, Value | Sided] = dict(self.constants)
-        for (name, table), value in zip(self.inputs.items(), written, strict=True):
-            found[name] = value if table is None else table[value]  # type: ignore[assignment]
-        for question in questions:
-            add_facts(self.sheet, question, found)
-        return found
-
-    def behind(self, question: Question) -> list[str]:
-        """The inputs that a question depends on, in their order."""
+    def behind(self, names: Iterable[str]) -> list[str]:
+        """The inputs that some quantities depend on, in their order."""
         found: set[str] = set()
 
         def visit(name: str) -> None:
@@ -80,7 +71,7 @@ class Reading:
                 if isinstance(argument, Ref):
                     visit(argument.name)
 
-        for name in names_of(question):
+        for name in names:
             visit(name)
         return [name for name in self.inputs if name in found]
 

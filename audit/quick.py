@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from functools import partial
 from operator import itemgetter
@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import msgspec
 from msgspec.structs import astuple
 
-from audit.answers import MOST_REMEMBERED, Kept, add_fact, add_facts
+from audit.answers import MOST_REMEMBERED, Kept, Written, add_fact, add_facts, names_of
 from audit.builds import decide
 from audit.compiling import Reading, compile_sheet
 from audit.intake.columns import ENVELOPE_COLUMNS, Grid, Rows, families_of, own_columns
@@ -74,6 +74,13 @@ class Quick:
         card = card_of(line)
         return (self._lines.get(card) or self._lines_of(card)).read(line, refuse_repeats)
 
+    def read_if_ready(self, line: bytes) -> Read:
+        """The same where nothing must be compiled first, and a repeated key is refused. Raises ``errors``."""
+        lines = self._lines.get(card_of(line))
+        if lines is None or not lines.runs:
+            raise NotQuick
+        return lines.read(line, refuse_repeats=True, compiles=False)
+
     def read_rows(self, grid: Grid) -> list[Read | None]:
         """The values of the rows of a grid as written, in order; None for a row to be read in the plain way."""
         found: list[Read | None] = [None] * grid.count
@@ -106,8 +113,12 @@ class CardLines:
         self.builds: dict[object, tuple[Value, ...]] = {}
         self.runs: dict[str, _Run] = {}
 
-    def read(self, line: bytes, refuse_repeats: bool) -> Read:
-        """The values of a line as written; raises ``Quick.errors`` for a line to be read in the plain way."""
+    def read(self, line: bytes, refuse_repeats: bool, compiles: bool = True) -> Read:
+        """The values of a line as written; raises ``Quick.errors`` for a line to be read in the plain way.
+
+        Args:
+            compiles: compile the reading of its crop where nobody has yet, which takes a part of a second; else raise.
+        """
         decoded, within = self.decoder.decode(line)
         values = astuple(decoded.settings), astuple(decoded.readings), astuple(decoded.events)
         if refuse_repeats:
@@ -121,7 +132,11 @@ class CardLines:
         settings, readings, events = values
         written = (*envelope_values(unit, job, header), *self.decided(unit), *settings, *readings, *events)
         envelope = Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state)
-        run = self.runs.get(job.crop) or self.prepare(job.crop)
+        run = self.runs.get(job.crop)
+        if run is None:
+            if not compiles:
+                raise NotQuick
+            run = self.prepare(job.crop)
         return Read(unit.id, header.kind or "", envelope, run, written, taken.by)
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
@@ -194,6 +209,8 @@ class _Run:
         self.trial = frozenset(q.rule.id for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
         self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
         self.shorts: dict[tuple[str, str], Shorts] = {}
+        self.inputs: dict[tuple[str, str], list[tuple[str, int, Written | None]]] = {}
+        self.places = {name: place for place, name in enumerate(reading.inputs)}
         order = list(reading.inputs)
         self.engine_hours = order.index("unit.engine_hours")
         builds = [order.index(name) for name in order if name.startswith("build.")]
@@ -211,8 +228,32 @@ class _Run:
     def findings(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Finding, ...]:
         if not hits:
             return ()
+        questions, values = self.looked_at(hits, written)
+        return findings_for(self.reading.sheet, questions, values, self.hold_at)
+
+    def looked_at(
+        self, hits: list[Hit], written: tuple[object, ...]
+    ) -> tuple[list[Question], dict[str, Value | Sided]]:
+        """The questions of some hits, and everything that they look at."""
         questions = [self.by_rule[hit[2], hit[3]] for hit in hits]
-        return findings_for(self.reading.sheet, questions, self.reading.values_for(questions, written), self.hold_at)
+        values: dict[str, Value | Sided] = dict(self.reading.constants)
+        for hit, question in zip(hits, questions, strict=True):
+            self.take(hit[2:], names_of(question), written, values)
+        return questions, values
+
+    def take(
+        self, key: tuple[str, str], names: Iterable[str], written: tuple[object, ...], values: dict[str, Value | Sided]
+    ) -> None:
+        """Adds some quantities, and all that they depend on, to values; which inputs those are is kept by the key."""
+        inputs = self.inputs.get(key)
+        if inputs is None:
+            behind = self.reading.behind(names)
+            inputs = self.inputs[key] = [(name, self.places[name], self.reading.inputs[name]) for name in behind]
+        for name, place, table in inputs:
+            if name not in values:
+                values[name] = written[place] if table is None else table[written[place]]  # type: ignore[assignment]
+        for name in names:
+            add_fact(self.reading.sheet, name, values)
 
     def counts(self, hits: list[Hit], written: tuple[object, ...]) -> Counts:
         """Number of questions by verdict."""
@@ -242,7 +283,7 @@ class Shorts(dict[object, Short]):
     def __init__(self, reading: Reading, question: Question, hold_at: Level) -> None:
         super().__init__()
         self.reading, self.question, self.hold_at = reading, question, hold_at
-        self.behind = reading.behind(question)
+        self.behind = reading.behind(names_of(question))
         order = list(reading.inputs)
         places = [order.index(name) for name in self.behind]
         self.pick: Callable[[tuple[object, ...]], object] = itemgetter(*places) if places else lambda _: ()
@@ -293,10 +334,8 @@ class Read(NamedTuple):
         """The whole answer but for the facts with their traces. Raises as ``judge`` does."""
         run, written, sheet = self.run, self.written, self.run.reading.sheet
         hits = run.reading.judge(written)
-        questions = [run.by_rule[hit[2], hit[3]] for hit in hits]
-        values = run.reading.values_for(questions, written)
-        for name in HOURLY:
-            add_fact(sheet, name, values)
+        questions, values = run.looked_at(hits, written)
+        run.take(HOURLY, HOURLY, written, values)
         return Report(
             unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
             taken=Taken(self.envelope.at, self.by, self.envelope.state), clearance=run.clearance(hits),

@@ -110,15 +110,20 @@ class InForce:
 
         Raises: NoSuchOrganisation, Unreadable, StoreUnavailable.
         """
-        now = time.monotonic()
-        found = self._lately.get(organisation)
-        if found is None or now - found[1] > GOOD_FOR:
+        found = self.engines_at_once(organisation)
+        if found is None:
+            now = time.monotonic()
             with self.store.reading(organisation) as work:
-                found = self._engines(work), now
+                found = self._engines(work)
             if len(self._lately) > MOST_ORGANISATIONS:
                 self._lately.clear()
-            self._lately[organisation] = found
-        return found[0]
+            self._lately[organisation] = found, now
+        return found
+
+    def engines_at_once(self, organisation: str) -> Engines | None:
+        """The same without a look into the store, None where the last one counts no more."""
+        found = self._lately.get(organisation)
+        return None if found is None or time.monotonic() - found[1] > GOOD_FOR else found[0]
 
     def version(self, work: Work, digest: str) -> Engines:
         """Engines by a version on record of the organisation, or by the shipped one.

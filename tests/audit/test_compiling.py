@@ -65,6 +65,7 @@ def same_answer(auditor: Auditor, line: bytes) -> None:
     judged: Judged | list[Problem] = answer(auditor.judge)
     report: Report | list[Problem] = answer(auditor.report)
     if isinstance(report, list):
+        assert auditor.findings_at_once(line) is None
         assert judged == report
         assert report
         return
@@ -81,6 +82,7 @@ def same_answer(auditor: Auditor, line: bytes) -> None:
     assert judged.clearance is report.clearance
     assert judged.findings() == report.findings
     assert auditor.findings(line, "line") == replace(report, facts=())
+    assert auditor.findings_at_once(line) in (None, replace(report, facts=()))
 
 
 # ------------------------------------------------------------------------------------------------- values as written
