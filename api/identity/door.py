@@ -29,6 +29,7 @@ from api.store.tokens import Token
 GOOD_FOR = 1.0
 """Seconds that a look-up counts."""
 MOST_KNOWN = 1024
+UNREADABLE = "what is stored of it can't be read; make another"
 _BEARER = re.compile(r"bearer +([A-Za-z0-9._~+/-]+=*) *", re.ASCII | re.IGNORECASE)
 
 Found = tuple[Token, float]
@@ -80,6 +81,14 @@ class Identity:
                 self._known.pop(hashed, None)
             raise unauthenticated(f"The token opens nothing: {error}.") from error
 
+    def caller_at_once(self, authorization: Sequence[str]) -> Caller | None:
+        """The same for a token of ours that was looked up a moment ago, as it then needs no store; else None."""
+        try:
+            known = self._fresh(hash_of(_presented(authorization))) if authorization else None
+            return None if known is None else self._holder(known)
+        except (AccessRefused, NotGood):
+            return None
+
     def forget(self) -> None:
         """Look every token up anew; to be called when a change of a token has been written."""
         with self._lock:
@@ -92,25 +101,39 @@ class Identity:
             raise NotGood("it is not complete, or mistyped")
         try:
             found = self._looked_up(hashed)
-            if found is None:
-                raise NotGood("there is no such token")
-            token, latest = found
+        except ValueError as error:
+            raise NotGood(UNREADABLE) from error
+        if found is None:
+            raise NotGood("there is no such token")
+        return self._holder(found)
+
+    def _holder(self, found: Found) -> Caller:
+        """Who holds a token that was looked up. Raises NotGood."""
+        token, latest = found
+        try:
             role = Role(token.role)
         except ValueError as error:
-            raise NotGood("what is stored of it can't be read; make another") from error
+            raise NotGood(UNREADABLE) from error
         if token.revoked is not None:
             raise NotGood("it was revoked")
         if not token.live(max(self._clock(), latest)):  # a clock that is turned back revives nothing
             raise NotGood("it has expired")
         if token.units and role not in OF_UNITS:
-            raise NotGood("what is stored of it can't be read; make another")
+            raise NotGood(UNREADABLE)
         return Caller(token.organisation, f"token:{token.name}", frozenset({role}), frozenset(token.units), How.TOKEN)
 
-    def _looked_up(self, hashed: str) -> Found | None:
+    def _fresh(self, hashed: str) -> Found | None:
+        """What was found a moment ago."""
         with self._lock:
-            known, changes, at = self._known.get(hashed), self._changes, self._ticks()
-        if known is not None and at - known[1] < GOOD_FOR:
-            return known[0]
+            known, at = self._known.get(hashed), self._ticks()
+        return known[0] if known is not None and at - known[1] < GOOD_FOR else None
+
+    def _looked_up(self, hashed: str) -> Found | None:
+        known = self._fresh(hashed)
+        if known is not None:
+            return known
+        with self._lock:
+            changes, at = self._changes, self._ticks()
         with self._store.connection() as connection:
             found = rows.of_hash(connection, hashed)
         if found is not None:
