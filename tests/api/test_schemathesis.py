@@ -8,7 +8,7 @@ from typing import Any
 
 import schemathesis
 from hypothesis import HealthCheck, settings
-from schemathesis.specs.openapi.checks import ignored_auth, positive_data_acceptance
+from schemathesis.specs.openapi.checks import positive_data_acceptance
 
 from tests.api.whole import whole_app
 
@@ -29,14 +29,15 @@ TOO_SLOW = "^/(plans|changeovers|whatifs)$"
 schema = schemathesis.openapi.from_asgi("/openapi.json", APP).exclude(path_regex=TOO_SLOW)
 signed_on = schemathesis.openapi.from_asgi("/openapi.json", APP, headers=SIGNED_ON).exclude(path_regex=TOO_SLOW)
 signed_on.config.update(headers=SIGNED_ON)  # else the token is made up, too
+# that nobody gets in is asked below; here bad tokens in a row would be slowed. What is on record, the document can't say
+signed_on.config.checks.update(excluded_check_names=["ignored_auth", "positive_data_acceptance"])
 few = settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True)
 
 
 @signed_on.parametrize()
 @few
 def test_every_operation_as_an_owner(case: schemathesis.Case[Any]) -> None:
-    # the document describes an envelope; which keys a card has, and what is on record, it can't say
-    case.call_and_validate(excluded_checks=[positive_data_acceptance, ignored_auth])
+    case.call_and_validate()
 
 
 @schema.parametrize()
@@ -44,7 +45,7 @@ def test_every_operation_as_an_owner(case: schemathesis.Case[Any]) -> None:
 def test_every_operation_as_nobody(case: schemathesis.Case[Any]) -> None:
     answer = case.call_and_validate(headers={}, excluded_checks=[positive_data_acceptance])
     if case.method == case.operation.method.upper() and case.operation.path not in OPEN:
-        assert answer.status_code == 401
+        assert answer.status_code in (401, 429)  # whoever sends one bad token after another is slowed
 
 
 Walk = signed_on.as_state_machine()

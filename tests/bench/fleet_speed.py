@@ -26,7 +26,7 @@ from typing import Any
 import cel
 import datalogic_py
 import duckdb
-import hobofan_regorus  # type: ignore[import-untyped]
+import hobofan_regorus
 import jsonschema_rs
 import polars as pl
 

@@ -15,7 +15,7 @@ def never() -> bool:
     return False
 
 
-LOOKS = 300
+LOOKS = 1000
 """How often the solver may ask for the time before a setup counts as not solved: a count does not depend on the clock."""
 
 
