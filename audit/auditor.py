@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import islice
+from threading import Lock
 from typing import TYPE_CHECKING, TypeVar
 
 from audit.intake.setups import read_setup
@@ -44,6 +45,7 @@ class Auditor:
         self.rulebook = rulebook
         self.hold_at = hold_at
         self._quick: Quick | None = None
+        self._making = Lock()  # or threads that come at once would each compile readings of their own
         self._sheets: dict[tuple[str, str], Sheet] = {}
 
     def holding_at(self, level: Level) -> Auditor:
@@ -168,7 +170,8 @@ class Auditor:
         if self._quick is None:
             from audit.quick import Quick
 
-            self._quick = Quick(self.rulebook, self.hold_at, self.sheet)
+            with self._making:
+                self._quick = self._quick or Quick(self.rulebook, self.hold_at, self.sheet)
         return self._quick
 
     def _try_to_read(self, line: bytes, refuse_repeats: bool) -> Read | None:

@@ -39,6 +39,9 @@ class _Within(threading.local):
 
 
 _within = _Within()
+_making = threading.Lock()
+"""One decoder is made at a time. Types that decoders share are worked out by the first; one that was made meanwhile
+took them half worked out, and the process crashed when it decoded."""
 
 
 class Inner(msgspec.Struct, frozen=True):
@@ -201,7 +204,8 @@ class CardDecoder:
         envelope.append(("taken", TakenIn | None, None))
         envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, self.absent, strict=True)]
         line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
-        self._decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
+        with _making:
+            self._decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
 
     def decode(self, line: bytes) -> tuple[Any, list[msgspec.Struct]]:
         """A line decoded, and the objects that stood inside its settings, readings and job."""

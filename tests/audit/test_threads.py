@@ -7,11 +7,14 @@ import threading
 import time
 from typing import Any
 
+import msgspec
 import pytest
 
 from audit.auditor import Auditor
+from audit.intake.structs import CardDecoder, Tables
 from audit.judged import Hit
 from audit.nouns.rulebook import Rulebook
+from audit.nouns.vocabulary import on_card
 
 THREADS = 8
 
@@ -41,3 +44,30 @@ def test_threads_that_share_an_auditor_get_the_same_answers(
     for thread in threads:
         thread.join()
     assert found == [wanted] * THREADS
+
+
+def test_decoders_are_made_one_at_a_time(rulebook: Rulebook, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two that are made at once may share a type that is half worked out, and end the process when they decode."""
+    names = on_card(rulebook.machines["axial-single"], rulebook.vocabulary)
+    make, inside = msgspec.json.Decoder, list[object]()
+    met: list[int] = []
+    together = threading.Barrier(THREADS)
+
+    def make_slowly(line: type[msgspec.Struct]) -> msgspec.json.Decoder[msgspec.Struct]:
+        inside.append(line)
+        time.sleep(0.002)
+        met.append(len(inside))
+        inside.remove(line)
+        return make(line)
+
+    def make_one() -> None:
+        together.wait()
+        CardDecoder(names, Tables())
+
+    monkeypatch.setattr("audit.intake.structs.msgspec.json.Decoder", make_slowly)
+    threads = [threading.Thread(target=make_one) for _ in range(THREADS)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert met == [1] * THREADS
