@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Lock
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, select, text
@@ -63,6 +64,7 @@ class Store:
     """
 
     def __init__(self, address: str) -> None:
+        self._turn = Lock()
         self.url = _url(address)
         self.engine = _engine(self.url)
         with self._translated(), self._begun(writes=True) as connection:
@@ -112,7 +114,7 @@ class Store:
 
     @contextmanager
     def _begun(self, writes: bool) -> Iterator[Connection]:
-        with self.engine.connect() as raw:
+        with self._in_turn(writes), self.engine.connect() as raw:
             if self.is_sqlite:
                 connection = raw.execution_options(writes=writes)
             elif writes:
@@ -121,6 +123,19 @@ class Store:
                 connection = raw.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
             with connection.begin():
                 yield connection
+
+    @contextmanager
+    def _in_turn(self, writes: bool) -> Iterator[None]:
+        """Lets those of this process who write to SQLite queue: it has them look again and again, and some for long."""
+        if not (writes and self.is_sqlite):
+            yield
+            return
+        if not self._turn.acquire(timeout=PATIENCE):
+            raise StoreUnavailable("others of this process have been writing for too long")
+        try:
+            yield
+        finally:
+            self._turn.release()
 
     @contextmanager
     def _translated(self) -> Iterator[None]:

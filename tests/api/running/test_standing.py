@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import time
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import pytest
@@ -14,7 +15,7 @@ from api.opening import open_desk
 from api.service import recording
 from api.service.desk import Desk
 from api.store import events, organisations
-from api.store.database import Store
+from api.store.database import Store, StoreUnavailable
 from audit.nouns.clearance import Terms
 from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
@@ -26,6 +27,26 @@ from tests.api.running.servers import HOME, found_house
 @pytest.fixture
 def desk(store: Store, around: dict[str, str]) -> Desk:
     return open_desk(store, environment=around)
+
+
+def test_whoever_waits_too_long_for_another_writer_is_told(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of the same process too; and it can write as soon as the other is done."""
+    found_house(address)
+    monkeypatch.setattr("api.store.database.PATIENCE", 1.0)  # PostgreSQL takes whole seconds
+    store = Store(address)
+
+    def write() -> str:
+        try:
+            with store.writing(HOME, "test", time.time()) as work:
+                return events.append(work, "unit.looked-at", "unit/unit-01", {}).what
+        except StoreUnavailable as error:
+            return f"unavailable: {error}"
+
+    with ThreadPoolExecutor(1) as other:
+        with store.writing(HOME, "test", time.time()):
+            assert other.submit(write).result().startswith("unavailable: ")
+        assert other.submit(write).result() == "unit.looked-at"
+    store.close()
 
 
 def test_engine_hours_that_hold_a_start_revoke_what_was_given_before(
