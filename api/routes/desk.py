@@ -18,6 +18,7 @@ from api.certificates.secret import NoSecret
 from api.errors import Problem, Refusal
 from api.identity.caller import Caller
 from api.routes.audits import read_body
+from api.routes.state import tagged
 from api.service.desk import Desk
 from api.service.in_force import Unreadable
 from api.service.recording import Moved, NoSuchUnit, OtherMachine
@@ -34,6 +35,7 @@ MOST_TRIES = 5
 _KEY = re.compile(r'"?[\x21\x23-\x7e]{1,200}"?')
 
 Body = Annotated[bytes, Depends(read_body)]
+Before = Annotated[int | None, Query(ge=1, le=2**31, description="number of the last one seen")]
 Most = Annotated[int, Query(ge=1, le=500, description="most lines of a page")]
 
 
@@ -163,11 +165,7 @@ def page(request: Request, lines: Sequence[Any], most: int, next: Mapping[str, o
 
 def answered(request: Request, content: Any, etag: str) -> Response:
     """An answer with its edition; 304 where the caller has it already."""
-    headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
-    sent = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
-    if etag in sent or "*" in sent:
-        return Response(status_code=304, headers=headers)
-    return Response(_encoded(content), media_type="application/json", headers=headers)
+    return tagged(request, lambda: _encoded(content), etag, "private, no-cache")
 
 
 def _key(request: Request) -> str:

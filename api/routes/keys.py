@@ -12,6 +12,7 @@ from api.certificates.keyset import jwks
 from api.certificates.revocations import sign
 from api.errors import Refusal
 from api.routes.desk import desk_of
+from api.routes.state import tagged
 from api.store.keys import current, published, revocations
 
 KEYS_FRESH = 300
@@ -37,11 +38,7 @@ def key_set(request: Request) -> Response:
         keys = published(connection, desk.clock())
     body = json.dumps(jwks(keys), separators=(",", ":")).encode()
     tag = f'"{sha256(body).hexdigest()[:32]}"'
-    headers = {"ETag": tag, "Cache-Control": f"public, max-age={KEYS_FRESH}"}
-    asked = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
-    if tag in asked or "*" in asked:
-        return Response(status_code=304, headers=headers)
-    return Response(body, media_type="application/jwk-set+json", headers=headers)
+    return tagged(request, lambda: body, tag, f"public, max-age={KEYS_FRESH}", "application/jwk-set+json")
 
 
 @router.get("/revoked-starts.json", summary="Starts that are cleared no longer, as a signed list to carry offline")

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from api.errors import Refusal, problem_of
 from api.identity.caller import Caller, needs
 from api.identity.rights import Right
-from api.routes.desk import Answer, Body, Most, desk_of, page, parsed, taking, write
+from api.routes.desk import Answer, Before, Body, Most, desk_of, page, parsed, taking, write
 from api.routes.state import json_answer
 from api.rulebook_models import (
     Activated,
@@ -53,7 +53,7 @@ RuleId = Annotated[str, Path(max_length=120, examples=["slat-loose"])]
 def list_versions(
     request: Request,
     caller: Reader,
-    before: Annotated[int | None, Query(ge=1, le=2**31, description="number of the last one seen")] = None,
+    before: Before = None,
     most: Most = 50,
 ) -> Response:
     desk = desk_of(request)

@@ -16,7 +16,7 @@ from api.identity.caller import Caller, needs
 from api.identity.rights import Right
 from api.record_models import ClearanceAnswer, HeldProblem, PageOf, StartAnswer, StartSent, VerifyAnswer
 from api.record_wire import decision_json, moment, start_json
-from api.routes.desk import Answer, Body, Most, answered, desk_of, page, parsed, tag, taking, unit_seen, write
+from api.routes.desk import Answer, Before, Body, Most, answered, desk_of, page, parsed, tag, taking, unit_seen, write
 from api.routes.units import Reader, UnitId
 from api.service.desk import Desk
 from api.service.gate import ClockBehind, Seen
@@ -121,7 +121,7 @@ def list_starts(
     request: Request,
     unit: UnitId,
     caller: Reader,
-    before: Annotated[int | None, Query(ge=1, le=2**31, description="number of the last one seen")] = None,
+    before: Before = None,
     most: Most = 50,
 ) -> Response:
     desk = desk_of(request)

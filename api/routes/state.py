@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import msgspec
@@ -53,8 +54,15 @@ def json_answer(content: Any) -> Response:
 def kept_answer(request: Request, content: Any) -> Response:
     """The same with the rulebook's digest as ETag; 304 where the client has it already."""
     tag = f'"{auditor_of(request).rulebook.digest[:32]}"'
-    headers = {"ETag": tag, "Cache-Control": "no-cache"}
-    asked = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
-    if tag in asked or "*" in asked:
+    return tagged(request, lambda: _encode(content), tag, "no-cache")
+
+
+def tagged(
+    request: Request, body: Callable[[], bytes], etag: str, caching: str, media: str = "application/json"
+) -> Response:
+    """An answer with its ETag; 304 where the client has it already, and ``body`` is then not asked for."""
+    headers = {"ETag": etag, "Cache-Control": caching}
+    sent = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
+    if etag in sent or "*" in sent:
         return Response(status_code=304, headers=headers)
-    return Response(_encode(content), media_type="application/json", headers=headers)
+    return Response(body(), media_type=media, headers=headers)

@@ -16,6 +16,7 @@ from api.record_wire import moment, setup_json, unit_json
 from api.routes.audits import EXAMPLE, SETUP
 from api.routes.desk import (
     Answer,
+    Before,
     Body,
     Most,
     answered,
@@ -157,7 +158,7 @@ def list_setups(
     request: Request,
     unit: UnitId,
     caller: Reader,
-    before: Annotated[int | None, Query(ge=1, le=2**31, description="number of the last one seen")] = None,
+    before: Before = None,
     most: Most = 50,
 ) -> Response:
     desk = desk_of(request)
