@@ -8,15 +8,14 @@ stays good that would not be given now.
 from __future__ import annotations
 
 import secrets
-from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from threading import Lock
 from typing import Any
 
 from api.certificates.certificate import LONGEST, Claims, sign
 from api.certificates.keys import SigningKey
 from api.service.in_force import InForce
+from api.service.keeping import Kept
 from api.service.recording import unit_named, with_hours
 from api.store import acceptances, events, organisations, setups, starts, units
 from api.store.database import Work
@@ -57,8 +56,7 @@ class Gate:
 
     def __init__(self, in_force: InForce, issuer: str) -> None:
         self.in_force, self.issuer = in_force, issuer
-        self._kept: OrderedDict[tuple[str, str, Level], Judgement | None] = OrderedDict()
-        self._lock = Lock()
+        self._kept: Kept[tuple[str, str, Level], Judgement | None] = Kept(_MOST_KEPT)
 
     def see(self, work: Work, unit: UnitRow, job: Job | None = None) -> Seen:
         """Whether a unit may start a job; without one, the job of its newest setup."""
@@ -144,19 +142,14 @@ class Gate:
     def judgement(self, auditor: Auditor, setup: SetupRow) -> Judgement | None:
         """The audit of a setup, None where the rulebook can't read it."""
         key = setup.digest, auditor.rulebook.digest, auditor.hold_at
-        with self._lock:
-            if key in self._kept:
-                self._kept.move_to_end(key)
-                return self._kept[key]
-        try:
-            found: Judgement | None = Judgement(auditor.rulebook.digest, auditor.judge(setup.text, "").findings())
-        except BadInput:
-            found = None
-        with self._lock:
-            self._kept[key] = found
-            while len(self._kept) > _MOST_KEPT:
-                self._kept.popitem(last=False)
-        return found
+        return self._kept.get(key, lambda: _judged(auditor, setup))
+
+
+def _judged(auditor: Auditor, setup: SetupRow) -> Judgement | None:
+    try:
+        return Judgement(auditor.rulebook.digest, auditor.judge(setup.text, "").findings())
+    except BadInput:
+        return None
 
 
 def stand_of(work: Work, unit: UnitRow, setup: SetupRow) -> Stand:
