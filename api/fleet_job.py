@@ -8,7 +8,8 @@ import sys
 from pathlib import Path
 
 from api.fleet.run import Stopped
-from api.service.fleet_jobs import STORE, run_job
+from api.service.fleet_jobs import run_job
+from api.store import ADDRESS
 from api.store.database import StoreUnavailable
 
 
@@ -18,7 +19,7 @@ def main(words: list[str]) -> int:
     signal.signal(signal.SIGTERM, lambda number, _: told.append(number))
     organisation, id, place, *sites = words
     try:
-        run_job(os.environ[STORE], organisation, id, Path(place), tuple(map(Path, sites)), lambda: bool(told))
+        run_job(os.environ[ADDRESS], organisation, id, Path(place), tuple(map(Path, sites)), lambda: bool(told))
     except Stopped:
         return 0
     except StoreUnavailable as error:  # the row still says that it runs, so it is taken up again

@@ -6,13 +6,12 @@ import argparse
 import os
 from pathlib import Path
 
-STORE = "SETUP_AUDIT_STORE"
-"""Environment variable that names the database."""
+from api.store import ADDRESS
 
 
 def usual_store() -> str:
     """The database where none is named: that of the environment, else a file in the user's own data folder."""
-    named = os.environ.get(STORE)
+    named = os.environ.get(ADDRESS)
     if named:
         return named
     data = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")

@@ -11,8 +11,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from api.certificates.moment import shown
 from api.commands.options import add_site, add_store
-from api.commands.token import Refused, moment, organisation_of, with_store
+from api.commands.token import Refused, organisation_of, with_store
 from api.environment import say_problems
 from api.status import BAD_INPUT, CLEARED
 
@@ -111,7 +112,7 @@ def _list(arguments: argparse.Namespace, in_force: InForce, organisation: str, n
     for row in found:
         mark = "in force" if row.digest == digest else ""
         signed = f", signed by {row.signed_by[:12]}" if row.signed_by else ""
-        print(f"{row.number:4} {row.digest[:16]} {mark:8} {moment(row.added)} by {row.added_by}{signed}: {row.note}")
+        print(f"{row.number:4} {row.digest[:16]} {mark:8} {shown(row.added)} by {row.added_by}{signed}: {row.note}")
     if follows:
         print(f"{digest[:16]} judges: what comes with the program.")
     return CLEARED

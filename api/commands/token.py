@@ -7,9 +7,9 @@ import json
 import sys
 import time
 from collections.abc import Callable
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
+from api.certificates.moment import shown
 from api.commands.options import add_store
 from api.status import BAD_INPUT, CLEARED
 
@@ -90,11 +90,6 @@ def organisation_of(arguments: argparse.Namespace, store: Store) -> str:
     raise Refused(f"There are several organisations; say which with --organisation: {', '.join(found)}")
 
 
-def moment(at: float) -> str:
-    """A time as a reader sees it."""
-    return datetime.fromtimestamp(at, UTC).strftime("%Y-%m-%d %H:%M UTC")
-
-
 def _make(arguments: argparse.Namespace, store: Store, now: float) -> int:
     from api.identity.rights import Role
     from api.identity.tokens import BadToken, at_command_line, make
@@ -131,7 +126,7 @@ def _list(arguments: argparse.Namespace, store: Store, now: float) -> int:
     for one in found:
         state = "live" if one.live(at) else "revoked" if one.revoked is not None else "expired"
         units = ", ".join(one.units) or "all units"
-        until = f"until {moment(one.expires)}" if one.expires is not None else "for ever"
+        until = f"until {shown(one.expires)}" if one.expires is not None else "for ever"
         print(f"{one.id}  {state:8} {one.role:9} {one.name}: {units}, {until}")
     if not found:
         print("There is no token yet.")

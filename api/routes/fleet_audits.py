@@ -19,7 +19,8 @@ from api.identity.caller import Caller, forbidden, needs
 from api.identity.rights import Right
 from api.record_models import PageOf
 from api.record_wire import moment
-from api.routes.desk import Answer, Most, answered, desk_of, page, tag, write
+from api.routes.desk import Answer, Before, Most, answered, desk_of, page, tag, write
+from api.routes.state import json_answer
 from api.service import fleet_jobs
 from api.service.desk import Desk
 from api.service.fleet_jobs import NoFolder, at_work, progress_of
@@ -140,7 +141,7 @@ async def begin(
 def list_audits(
     request: Request,
     caller: Reader,
-    before: Annotated[int | None, Query(ge=1, le=2**31, description="number of the last one seen")] = None,
+    before: Before = None,
     most: Most = 50,
 ) -> Response:
     desk = desk_of(request)
@@ -156,7 +157,7 @@ def get_audit(request: Request, caller: Reader, audit: AuditId) -> Response:
     found = _found(desk, caller, audit)
     if found.state == RUNNING:  # whoever looks at it gets it going again, if nobody is at work on it
         desk.jobs.take_up(desk.store)
-        return Response(json.dumps(_audit_json(desk, found)), media_type="application/json")
+        return json_answer(_audit_json(desk, found))
     return answered(request, _audit_json(desk, found), tag(found.id, found.state))
 
 
@@ -167,7 +168,7 @@ def cancel_audit(request: Request, caller: Recorder, audit: AuditId) -> Response
     place = desk.jobs.place(caller.organisation, audit)
     if not fleet_jobs.cancel(desk.store, place, caller.organisation, audit, caller.who, desk.clock()):
         raise Refusal(409, "Ended before", f"The fleet audit is {found.state} already.")
-    return Response(json.dumps(_audit_json(desk, _found(desk, caller, audit))), media_type="application/json")
+    return json_answer(_audit_json(desk, _found(desk, caller, audit)))
 
 
 @router.get(

@@ -23,7 +23,7 @@ from api.fleet.outputs import LOG, InTheWay
 from api.fleet.run import Progress, Stopped, Wanted
 from api.fleet.run import run as audit_fleet
 from api.service.in_force import InForce, NoSuchRulebook, Unreadable, read_shipped
-from api.store import events, fleet_audits
+from api.store import ADDRESS, events, fleet_audits
 from api.store.database import Store
 from api.store.fleet_audits import CANCELLED, DONE, FAILED, FleetAudit
 from audit.nouns.problem import BadInput
@@ -31,8 +31,6 @@ from audit.nouns.risk import Level
 
 OUT, PROGRESS, CANCEL = "out", "progress.json", "cancel"
 VARIABLE = "SETUP_AUDIT_FLEET_FOLDER"
-STORE = "SETUP_AUDIT_STORE"
-"""By this variable the process learns its store: an address may hold a password, and words of a command can be seen."""
 EVERY = 0.5
 """Seconds between two notes of how far a job is."""
 AT_ONCE = 2
@@ -87,7 +85,7 @@ class Jobs:
             return subprocess.Popen(
                 [*words, *map(str, self.sites)],
                 stdin=subprocess.DEVNULL, stdout=log, stderr=log, start_new_session=True,
-                env={**os.environ, STORE: self.address, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+                env={**os.environ, ADDRESS: self.address, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
             )  # fmt: skip
         finally:
             log.close()
