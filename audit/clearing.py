@@ -27,7 +27,7 @@ from audit.nouns.rule import Rule, Verdict
 
 CLOCKS_DIFFER = 300.0
 """Seconds by which the clock of whoever took a setup may be ahead of ours."""
-_DAY, _HOUR = 86400.0, 3600.0
+_DAY = 86400.0
 
 
 def decide(

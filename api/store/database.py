@@ -13,7 +13,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, make_url, select, text
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, select
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
@@ -198,9 +198,3 @@ def _prepare_sqlite(connection: Any, _: object) -> None:
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes", False)
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def ping(store: Store) -> None:
-    """Whether the database answers. Raises StoreUnavailable."""
-    with store.connection() as connection:
-        connection.execute(text("SELECT 1"))

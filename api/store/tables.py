@@ -228,6 +228,3 @@ signing_keys = Table(
     Column("retired", Double, comment="signs no more; still verifies"),
     Column("compromised", Boolean, nullable=False, comment="nothing that it signed counts"),
 )  # fmt: skip
-
-NEVER_CHANGED = (events, setups)
-"""Tables whose rows the database itself refuses to change or delete."""

@@ -8,7 +8,6 @@ from operator import itemgetter
 from typing import Any
 
 from audit.conditions import comparisons
-from audit.nouns.plan import Asked
 from audit.nouns.quantity import Quantity, Role, Sided, Value
 from audit.nouns.rule import RecordedAfter
 from audit.nouns.rulebook import Rulebook
@@ -64,7 +63,6 @@ class WorkSheet:
     cures: tuple[int, ...]
     inputs: tuple[str, ...]
     candidates: Candidates
-    number_of: Mapping[Asked, int]
     movable: frozenset[str]
     follows: Mapping[str, str]
     depth: Mapping[str, int]
@@ -123,7 +121,6 @@ def make_worksheet(sheet: Sheet, rulebook: Rulebook) -> WorkSheet:
         tuple(as_set(_cures(probe, tasks, sheet)) for probe in made),
         tuple(by_input),
         Candidates(sheet.card, probes, sheet.questions),
-        {(question.rule.id, question.on): number for number, question in enumerate(sheet.questions)},
         frozenset(name for name in tasks.remedies if sheet.names[name].role is not Role.JOB),
         follows,
         depth,
