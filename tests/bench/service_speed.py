@@ -33,7 +33,7 @@ from api.store.events import canonical
 from api.store.setups import SetupRow
 from api.store.units import UnitRow
 from audit.intake.rulebook import read_rulebook
-from tests.api.running.proving import legal_setup
+from tests.api.legal import legal_setup
 from tests.api.running.servers import HOME, REPOSITORY, Line, NoAnswer, Server, found_house, free_port
 from tests.bench.audit_speed import fleet
 

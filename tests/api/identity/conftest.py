@@ -16,23 +16,13 @@ from api.identity.fetch import NotFetched
 from api.identity.issuer import Issuer
 from api.identity.rights import Role
 from api.identity.sign_on import SignOn
+from tests.api.legal import Clock
 
-NOW = 1_790_000_000.0
 ISSUER = "https://sign-on.ridgeline.example"
 AUDIENCE = "https://audit.ridgeline.example"
 RSA = RSAKey.generate_key(2048, {"kid": "rsa-1"})
 EC = ECKey.generate_key("P-256", {"kid": "ec-1"})
 ED = OKPKey.generate_key("Ed25519", {"kid": "ed-1"})
-
-
-@dataclass
-class Clock:
-    """A clock that stands until it is turned."""
-
-    at: float = NOW
-
-    def __call__(self) -> float:
-        return self.at
 
 
 @dataclass

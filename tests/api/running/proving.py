@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from typing import Any
 
 from sqlalchemy import select
 
-from api.plan_wire import setup_json
 from api.store import events
 from api.store.database import Store, Work
 from api.store.events import canonical
@@ -16,27 +14,13 @@ from api.store.tables import setups
 from api.store.verifying import faults
 from audit.intake.setups import read_setup
 from audit.nouns.finding import Finding
-from audit.nouns.proof import Machine
 from audit.nouns.risk import Level
 from audit.nouns.rule import Verdict
 from audit.nouns.rulebook import Rulebook
-from audit.planning.planner import Planner
 from audit.run import audit_setup
 from tests.api.running.crowd import Promises
 from tests.api.running.serial_order import Open, Walk
 from tests.api.running.servers import HOME
-
-BUILDS = (
-    ("build.feeder.chain_tensioner", "spring-gauge"), ("build.shoe.stroke", "short"), ("build.unloading.rate", "high"),
-)  # fmt: skip
-
-
-def legal_setup(rulebook: Rulebook) -> dict[str, Any]:
-    """A setup that keeps every rule, as JSON, without the unit."""
-    found = Planner(rulebook).legal_setup("axial-single", "corn", "", BUILDS, lambda: False)
-    plain = setup_json(Machine("axial-single", BUILDS, "corn", found.header_kind), found.values, rulebook)
-    fitted = plain["unit"]["fitted"]
-    return {"unit": {"fitted": fitted}, **{name: plain[name] for name in ("job", "settings", "readings", "events")}}
 
 
 class Proof:

@@ -9,8 +9,9 @@ import time
 from pathlib import Path
 
 from audit.nouns.rulebook import Rulebook
+from tests.api.legal import legal_setup
 from tests.api.running.crowd import Crowd, spoilt
-from tests.api.running.proving import Proof, legal_setup
+from tests.api.running.proving import Proof
 from tests.api.running.servers import found_house, serving
 
 KILLS = int(os.environ.get("SETUP_AUDIT_KILLS", "6"))

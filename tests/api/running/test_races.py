@@ -11,8 +11,9 @@ import pytest
 
 from api.store.events import Event
 from audit.nouns.rulebook import Rulebook
+from tests.api.legal import legal_setup
 from tests.api.running.crowd import USUAL, Crowd, Promises, spoilt
-from tests.api.running.proving import Proof, legal_setup
+from tests.api.running.proving import Proof
 from tests.api.running.serial_order import Open, Walk
 from tests.api.running.servers import Answer, found_house, serving
 

@@ -19,8 +19,8 @@ from api.store.database import Store, StoreUnavailable
 from audit.nouns.clearance import Terms
 from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
+from tests.api.legal import legal_setup
 from tests.api.running.crowd import JOB, UNIT
-from tests.api.running.proving import legal_setup
 from tests.api.running.servers import HOME, found_house
 
 

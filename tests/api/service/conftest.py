@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import pytest
 
 from api.certificates.keys import make
-from api.plan_wire import setup_json
 from api.service.gate import Gate
 from api.service.in_force import InForce, Shipped, read_shipped
 from api.service.recording import prepare, put_unit, record
@@ -17,17 +16,8 @@ from api.store import organisations, units
 from api.store.database import Store
 from api.store.starts import StartRow
 from audit.nouns.clearance import Job
-from audit.nouns.proof import Machine
 from audit.nouns.risk import Level
-from audit.planning.planner import Planner
-
-NOW = 1_790_000_000.0
-CARD, CROP, HEADER = "axial-single", "corn", "corn-head"
-BUILDS = (
-    ("build.feeder.chain_tensioner", "spring-gauge"),
-    ("build.shoe.stroke", "short"),
-    ("build.unloading.rate", "high"),
-)
+from tests.api.legal import CARD, NOW, legal_setup
 
 
 @dataclass(frozen=True)
@@ -76,11 +66,8 @@ def record_demo(place: Place, demo_lines: dict[str, tuple[bytes, ...]]) -> Calla
 @pytest.fixture(scope="session")
 def legal(shipped: Shipped) -> str:
     """A setup that keeps every shipped rule, without the unit's id."""
-    setup = Planner(shipped.rulebook).legal_setup(CARD, CROP, HEADER, BUILDS, lambda: False)
-    plain = setup_json(Machine(CARD, BUILDS, CROP, HEADER), setup.values, shipped.rulebook)
-    plain["unit"] = {"card": CARD, "engine_hours": 1000.0, "fitted": {name[6:]: choice for name, choice in BUILDS}}
-    plain.pop("taken", None)
-    return json.dumps(plain)
+    plain = legal_setup(shipped.rulebook)
+    return json.dumps({**plain, "unit": {**plain["unit"], "engine_hours": 1000.0}})
 
 
 @pytest.fixture
@@ -102,6 +89,6 @@ def start(place: Place, unit: str) -> StartRow:
     with place.store.writing("home", "mechanic", NOW) as work:
         row = units.find(work, unit)
         assert row is not None
-        cleared = place.gate.start(work, row, Job(CROP, HEADER), 1000.0, make())
+        cleared = place.gate.start(work, row, Job("corn", "corn-head"), 1000.0, make())
     assert isinstance(cleared, StartRow)
     return cleared

@@ -20,7 +20,8 @@ from audit.clearing import decide, found_in
 from audit.nouns.clearance import Acceptance, Effect, Job, Judgement, Stand, Terms
 from audit.nouns.finding import Finding
 from audit.nouns.risk import Level
-from tests.api.service.conftest import NOW, Place
+from tests.api.legal import NOW
+from tests.api.service.conftest import Place
 
 RULE = "packs/feeder/slat-loose.yaml"
 Record = Callable[..., list[str]]

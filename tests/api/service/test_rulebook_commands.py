@@ -12,7 +12,8 @@ import pytest
 
 from api.commands import rulebook_store
 from api.service.in_force import Shipped
-from tests.api.service.conftest import NOW, Place
+from tests.api.legal import NOW
+from tests.api.service.conftest import Place
 
 RULE = "packs/feeder/slat-loose.yaml"
 Run = Callable[..., int]

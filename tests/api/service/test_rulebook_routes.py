@@ -22,7 +22,8 @@ from api.routes import rulebooks as routes
 from api.service.in_force import Shipped
 from api.service.rulebooks import sign
 from api.store.tables import rulebooks as table
-from tests.api.service.conftest import NOW, Place
+from tests.api.legal import NOW
+from tests.api.service.conftest import Place
 
 RULE = "packs/feeder/slat-loose.yaml"
 Clients = Callable[..., TestClient]

@@ -39,7 +39,8 @@ from audit.intake.rulebook import digest_of
 from audit.nouns.clearance import Effect
 from audit.nouns.problem import BadInput, Problem
 from audit.nouns.risk import Level
-from tests.api.service.conftest import NOW, Place, start
+from tests.api.legal import NOW
+from tests.api.service.conftest import Place, start
 
 RULE = "packs/feeder/slat-loose.yaml"
 OURS = "packs/feeder/slat-loose-here.yaml"

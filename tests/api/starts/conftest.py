@@ -16,34 +16,14 @@ from api.app import create_app
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
 from api.opening import open_desk
-from api.plan_wire import setup_json
 from api.service.desk import Desk
 from api.service.in_force import Engines, Shipped, read_shipped
 from api.store import organisations
 from api.store.database import Store
-from audit.nouns.proof import Machine
 from audit.nouns.rulebook import Rulebook
-from audit.planning.planner import Planner
+from tests.api.legal import NOW, Clock, legal_setup
 
-NOW = 1_790_000_000.0
 HOME, OTHER = "ridgeline", "lowfield"
-BUILDS = {
-    "axial-single": (
-        ("build.feeder.chain_tensioner", "spring-gauge"),
-        ("build.shoe.stroke", "short"),
-        ("build.unloading.rate", "high"),
-    )
-}
-
-
-@dataclass
-class Clock:
-    """A clock that is set by hand."""
-
-    at: float = NOW
-
-    def __call__(self) -> float:
-        return self.at
 
 
 @dataclass
@@ -89,18 +69,14 @@ def house(store: Store, tmp_path: Path, shipped: tuple[Shipped, Engines]) -> Hou
 
 @pytest.fixture(scope="session")
 def legal(rulebook: Rulebook) -> Callable[..., dict[str, Any]]:
-    """A setup that keeps every rule, as JSON, by card and crop; without the unit's id."""
-    planner = Planner(rulebook)
-    kept: dict[tuple[str, str], dict[str, Any]] = {}
+    """A setup that keeps every rule, as JSON, by crop; without the unit's id."""
+    kept: dict[str, dict[str, Any]] = {}
 
-    def found(card: str = "axial-single", crop: str = "corn") -> dict[str, Any]:
-        if (card, crop) not in kept:
-            setup = planner.legal_setup(card, crop, "", BUILDS[card], lambda: False)
-            kept[card, crop] = setup_json(Machine(card, BUILDS[card], crop, setup.header_kind), setup.values, rulebook)
-        plain: dict[str, Any] = json.loads(json.dumps(kept[card, crop]))
-        plain.pop("taken", None)
-        plain["unit"] = {**plain["unit"], "engine_hours": 1000.0}
-        del plain["unit"]["id"]
+    def found(crop: str = "corn") -> dict[str, Any]:
+        if crop not in kept:
+            kept[crop] = legal_setup(rulebook, crop)
+        plain: dict[str, Any] = json.loads(json.dumps(kept[crop]))
+        plain["unit"]["engine_hours"] = 1000.0
         return plain
 
     return found

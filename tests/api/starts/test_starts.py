@@ -11,7 +11,8 @@ from fastapi.testclient import TestClient
 from api.certificates.certificate import Expected, read
 from api.certificates.keyset import read_jwks
 from api.client import Client, Held
-from tests.api.starts.conftest import HOME, NOW, OTHER, House
+from tests.api.legal import NOW
+from tests.api.starts.conftest import HOME, OTHER, House
 
 Legal = Callable[..., dict[str, Any]]
 UNIT = {"card": "axial-single", "serial": "KX-01822", "build_year": 2021}
@@ -114,7 +115,7 @@ def test_another_job_and_a_setup_for_another_job_since_hold(ready: House, legal:
     mechanic = ready.client("mechanic")
     answer = mechanic.post("/units/unit-07/harvest-starts", json={"crop": "corn", "header_kind": "draper"})
     assert answer.json()["decision"]["reasons"][0]["why"] == "other-job"
-    assert mechanic.post("/units/unit-07/setups", json=legal("axial-single", "soybean")).status_code == 201
+    assert mechanic.post("/units/unit-07/setups", json=legal("soybean")).status_code == 201
     answer = mechanic.post("/units/unit-07/harvest-starts", json=JOB)
     assert answer.json()["decision"]["reasons"][0]["why"] == "other-job"
 
