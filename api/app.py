@@ -11,11 +11,13 @@ from fastapi import Depends, FastAPI
 
 from api.environment import rulebook
 from api.errors import MEDIA, add_handlers
+from api.identity.browser import Browsers
 from api.identity.caller import add_identity, needs
 from api.identity.rights import Right
 from api.middleware import add_middleware
 from api.middleware.bounds import Bounds
 from api.models import ProblemAnswer
+from api.pages.adding import add_pages
 from api.routes import (
     acceptances,
     audits,
@@ -97,7 +99,7 @@ def create_app(
     app.state.engines = desk.in_force.shipped_engines if desk else Engines(rulebook(sites))
     add_handlers(app)
     add_refusals(app)
-    add_identity(app, desk.identity if desk else None)
+    add_identity(app, desk.identity if desk else None, Browsers(desk.secret) if desk else None)
     add_middleware(app, bounds or Bounds(SIZES))
     open_to_all: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
         (health, ()),
@@ -121,6 +123,7 @@ def create_app(
         app.include_router(starts.public, responses=_responses((404, 503)))
         for module in (units, histories, fleet_audits, starts, acceptances, rulebooks, record, organisations, tokens):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
+    add_pages(app)
     return app
 
 

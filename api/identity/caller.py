@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from enum import Enum
@@ -13,6 +14,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.concurrency import run_in_threadpool
 
 from api.errors import Problem, Refusal
+from api.identity.browser import Browsers, cookie_name, from_own_page
 from api.identity.rights import Right, Role, rights_of
 
 if TYPE_CHECKING:
@@ -94,7 +96,7 @@ def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None
     if identity is None:
         raise Refusal(404, "Not found", "This server keeps no record, so there is nothing here.")
     address = request.client.host if request.client else ""
-    found = identity.caller(request.headers.getlist("authorization"), address)
+    found = identity.caller(_authorization(request), address)
     request.state.caller = found  # for the log, and for what is judged by the organisation's own rulebook
     return found
 
@@ -104,7 +106,7 @@ async def caller_soon(
 ) -> Caller:
     """The same, without handing the question to another thread where the answer is at hand."""
     identity: Identity | None = request.app.state.identity
-    found = None if identity is None else identity.caller_at_once(request.headers.getlist("authorization"))
+    found = None if identity is None else identity.caller_at_once(_authorization(request))
     if found is None:
         return await run_in_threadpool(caller_of, request, sent)
     request.state.caller = found
@@ -123,9 +125,24 @@ def needs(right: Right) -> Callable[[Caller], Awaitable[Caller]]:
     return caller_with_right
 
 
-def add_identity(app: FastAPI, identity: Identity | None) -> None:
+def _authorization(request: Request) -> list[str]:
+    """The Authorization headers, or what a signed-on browser's cookie stands for. Raises AccessRefused (403)."""
+    sent = request.headers.getlist("authorization")
+    browsers: Browsers | None = request.app.state.browsers
+    if sent or browsers is None:
+        return sent
+    cookie = request.cookies.get(cookie_name(request))
+    token = browsers.opened(cookie, time.time()) if cookie else None
+    if token is None:
+        return []
+    if not from_own_page(request):
+        raise forbidden("This came from a page of another site. Open this server's own page, and do it there.")
+    return [f"Bearer {token}"]
+
+
+def add_identity(app: FastAPI, identity: Identity | None, browsers: Browsers | None = None) -> None:
     """Make an app ask who is there, and its refusals say how to ask better; None where there is nothing to ask for."""
-    app.state.identity = identity
+    app.state.identity, app.state.browsers = identity, browsers
 
     @app.exception_handler(AccessRefused)
     async def refused(_: Request, error: AccessRefused) -> Problem:
