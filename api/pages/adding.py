@@ -4,17 +4,25 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 
-from api.pages import assets, sign_in
+from api.identity.caller import needs
+from api.identity.rights import Right
+from api.pages import assets, cards, preferences, rules, sign_in
 
-WITHOUT_RECORD: tuple[ModuleType, ...] = (assets,)
-"""Pages that a server without a store has too."""
+FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
+"""What anybody may see."""
+OF_RULES: tuple[ModuleType, ...] = (rules, cards)
+"""Pages that need no record; where there is one, they show the rulebook in force to who is signed on."""
 OF_RECORD: tuple[ModuleType, ...] = (sign_in,)
-"""Pages of what is on record."""
+"""Pages of what is on record; each asks for the right that it needs."""
 
 
 def add_pages(app: FastAPI) -> None:
     """Adds the pages that a server can answer."""
-    for module in (*WITHOUT_RECORD, *(OF_RECORD if app.state.desk is not None else ())):
+    on_record = app.state.desk is not None
+    for module in (*FOR_ALL, *(OF_RECORD if on_record else ())):
         app.include_router(module.router)
+    asked = [Depends(needs(Right.READ))] if on_record else []
+    for module in OF_RULES:
+        app.include_router(module.router, dependencies=asked)

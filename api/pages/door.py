@@ -12,7 +12,8 @@ from fastapi.responses import RedirectResponse
 from fastapi.routing import APIRoute, APIRouter
 
 from api.errors import FAILED, Refusal
-from api.identity.caller import AccessRefused
+from api.identity.browser import from_own_page
+from api.identity.caller import AccessRefused, forbidden
 from api.pages.view import HEADERS, page
 from api.service.recording import Moved, NoSuchUnit, OtherMachine
 from api.store.database import NoSuchOrganisation, StoreUnavailable
@@ -67,6 +68,22 @@ def pages_router(**options: Any) -> APIRouter:
 def see(path: str) -> Response:
     """Sends a browser on after something was done."""
     return RedirectResponse(path, 303, {"Cache-Control": "no-store"})
+
+
+def keep(request: Request, answer: Response, name: str, value: str, seconds: int, hidden: bool) -> None:
+    """Puts a cookie into an answer.
+
+    Args:
+        hidden: from scripts.
+    """
+    secure = request.url.scheme == "https"
+    answer.set_cookie(name, value, max_age=seconds, path="/", secure=secure, httponly=hidden, samesite="strict")
+
+
+def must_be_own(request: Request) -> None:
+    """Raises AccessRefused (403) for a form of another site."""
+    if not from_own_page(request):
+        raise forbidden("This came from a page of another site. Open this server's own page, and do it there.")
 
 
 def own_path(text: str) -> str:

@@ -1,4 +1,4 @@
-"""Signing on and off in a browser, and how a reader wants pages to be."""
+"""Signing on and off in a browser."""
 
 from __future__ import annotations
 
@@ -8,15 +8,13 @@ from typing import Annotated
 from fastapi import Form, Request, Response
 
 from api.errors import Refusal
-from api.identity.browser import GOOD_FOR, Browsers, TooLong, cookie_name, from_own_page
-from api.identity.caller import AccessRefused, forbidden
+from api.identity.browser import GOOD_FOR, Browsers, TooLong, cookie_name
+from api.identity.caller import AccessRefused
 from api.identity.door import Identity
-from api.pages.door import own_path, pages_router, see
-from api.pages.languages import languages
-from api.pages.view import PREFERENCES, UNITS, page
+from api.pages.door import keep, must_be_own, own_path, pages_router, see
+from api.pages.view import page
 
 router = pages_router()
-YEAR = 365 * 24 * 3600
 
 
 @router.get("/sign-in")
@@ -30,7 +28,7 @@ def sign_in(
     request: Request, token: Annotated[str, Form(max_length=8000)] = "", next: Annotated[str, Form()] = "/"
 ) -> Response:
     """Remembers a token that opens something."""
-    _from_own(request)
+    must_be_own(request)
     identity: Identity | None = request.app.state.identity
     browsers: Browsers | None = request.app.state.browsers
     if identity is None or browsers is None:
@@ -45,39 +43,14 @@ def sign_in(
         wrong = "This token is too long for a browser to keep. Ask for a token of this server."
         return page(request, "sign-in.html", 422, next=own_path(next), wrong=wrong)
     answer = see(own_path(next))
-    _set(request, answer, cookie_name(request), cookie, GOOD_FOR, hidden=True)
+    keep(request, answer, cookie_name(request), cookie, GOOD_FOR, hidden=True)
     return answer
 
 
 @router.post("/sign-out")
 def sign_out(request: Request) -> Response:
     """Forgets the token in this browser."""
-    _from_own(request)
+    must_be_own(request)
     answer = see("/sign-in")
-    _set(request, answer, cookie_name(request), "", 0, hidden=True)
+    keep(request, answer, cookie_name(request), "", 0, hidden=True)
     return answer
-
-
-@router.post("/settings/view")
-def prefer(
-    request: Request,
-    language: Annotated[str, Form()] = "",
-    units: Annotated[str, Form()] = "",
-    next: Annotated[str, Form()] = "/",
-) -> Response:
-    """Keeps how a reader wants pages to be, in their browser."""
-    _from_own(request)
-    chosen = f"{language if language in languages() else ''}.{units if units in UNITS else UNITS[0]}"
-    answer = see(own_path(next))
-    _set(request, answer, PREFERENCES, chosen, YEAR, hidden=False)
-    return answer
-
-
-def _set(request: Request, answer: Response, name: str, value: str, seconds: int, hidden: bool) -> None:
-    secure = request.url.scheme == "https"
-    answer.set_cookie(name, value, max_age=seconds, path="/", secure=secure, httponly=hidden, samesite="strict")
-
-
-def _from_own(request: Request) -> None:
-    if not from_own_page(request):
-        raise forbidden("This came from a page of another site. Open this server's own page, and do it there.")

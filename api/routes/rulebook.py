@@ -11,6 +11,8 @@ from api.errors import Refusal
 from api.models import RuleAnswer, RulebookAnswer
 from api.routes.state import KEPT, auditor_of, kept_answer
 from audit.nearest import did_you_mean
+from audit.nouns.rule import Rule
+from audit.nouns.rulebook import Rulebook
 
 router = APIRouter(tags=["rulebook"], responses=KEPT)
 
@@ -27,6 +29,12 @@ def rulebook(request: Request) -> Response:
 @router.get("/rulebook/rules/{rule}", response_model=RuleAnswer, summary="One rule in full")
 def one_rule(request: Request, rule: RuleId) -> Response:
     found = auditor_of(request).rulebook
-    if rule not in found.rules:
-        raise Refusal(404, "Not found", f"no rule is called '{rule[:60]}'. {did_you_mean(rule, found.rules)}".strip())
-    return kept_answer(request, rule_json(found.rules[rule], found))
+    return kept_answer(request, rule_json(rule_named(found, rule), found))
+
+
+def rule_named(rulebook: Rulebook, name: str) -> Rule:
+    """A rule by its id. Raises Refusal (404)."""
+    rules = rulebook.rules
+    if name not in rules:
+        raise Refusal(404, "Not found", f"no rule is called '{name[:60]}'. {did_you_mean(name, rules)}".strip())
+    return rules[name]
