@@ -228,3 +228,146 @@ signing_keys = Table(
     Column("retired", Double, comment="signs no more; still verifies"),
     Column("compromised", Boolean, nullable=False, comment="nothing that it signed counts"),
 )  # fmt: skip
+
+
+# What was read from farm systems: imports, who a unit is elsewhere, and what an import could not decide.
+
+imports = Table(
+    "imports", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("number", Integer, nullable=False, comment="counts the imports of an organisation"),
+    Column("format", Text, nullable=False),
+    Column("name", Text, nullable=False, comment="of the file or address, as it was sent"),
+    Column("source", Text, nullable=False, comment="the source that was polled, '' for none"),
+    Column("digest", Text, nullable=False, comment="SHA-256 of what was sent, and of how it was to be read"),
+    Column("report", LargeBinary, nullable=False, comment="every row's fate as JSON, compressed"),
+    Column("at", Double, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("undone", Double),
+    Column("undone_by", Text),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+    Index("ix_imports_number", "organisation", "number", unique=True),
+    Index("ix_imports_digest", "organisation", "digest"),
+)  # fmt: skip
+
+identities = Table(
+    "identities", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("unit", Text, nullable=False),
+    Column("scheme", Text, nullable=False, comment="pin, serial, isobus-name or fleet-number"),
+    Column("issuer", Text, nullable=False, comment="within what the value is unique: maker and type, or a source"),
+    Column("value", Text, nullable=False, comment="in the form in which values are compared"),
+    Column("shown", Text, nullable=False, comment="as it was written"),
+    Column("proof", Text, nullable=False, comment="why it is taken to be this unit's"),
+    Column("origin", Text, nullable=False, comment="import that brought it, '' for none"),
+    Column("added", Double, nullable=False),
+    Column("ended", Double, comment="split off; stands for this unit no more"),
+    ForeignKeyConstraint(["organisation", "unit"], ["units.organisation", "units.id"]),
+    Index("ix_identities_value", "organisation", "scheme", "issuer", "value"),
+    Index("ix_identities_unit", "organisation", "unit"),
+)  # fmt: skip
+
+import_questions = Table(
+    "import_questions", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("number", Integer, nullable=False, comment="counts the questions of an organisation"),
+    Column("origin", Text, nullable=False, comment="import that asks"),
+    Column("kind", Text, nullable=False),
+    Column("about", Text, nullable=False, comment="what is asked about; asked once while it is open"),
+    Column("content", Text, nullable=False, comment="JSON: the row that waits, and what may be answered"),
+    Column("asked", Double, nullable=False),
+    Column("answered", Double),
+    Column("answered_by", Text),
+    Column("answer", Text, comment="JSON"),
+    ForeignKeyConstraint(["organisation", "origin"], ["imports.organisation", "imports.id"]),
+    Index("ix_import_questions_number", "organisation", "number", unique=True),
+    Index("ix_import_questions_about", "organisation", "about"),
+)  # fmt: skip
+
+type_cards = Table(
+    "type_cards", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("maker", Text, nullable=False, comment="as systems write it, case folded"),
+    Column("type", Text, nullable=False, comment="as systems write it, case folded"),
+    Column("serial_from", Text, nullable=False, comment="first serial that it holds for, '' for no limit"),
+    Column("serial_to", Text, nullable=False),
+    Column("card", Text, nullable=False),
+    Column("since", Double, nullable=False),
+    Column("ended", Double),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+    Index("ix_type_cards_type", "organisation", "maker", "type"),
+)  # fmt: skip
+
+hour_readings = Table(
+    "hour_readings", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True, comment="hash of unit, hours and time: one reading is kept once"),
+    Column("unit", Text, nullable=False),
+    Column("hours", Double, nullable=False),
+    Column("taken", Double, comment="when the machine said so; empty for not known"),
+    Column("fate", Text, nullable=False, comment="counts, older, replaced or wrong"),
+    Column("origin", Text, nullable=False, comment="import that brought it"),
+    Column("hours_before", Double, comment="of the unit, before this one counted"),
+    Column("hours_at_before", Double),
+    Column("at", Double, nullable=False),
+    ForeignKeyConstraint(["organisation", "unit"], ["units.organisation", "units.id"]),
+    Index("ix_hour_readings_unit", "organisation", "unit", "at"),
+    Index("ix_hour_readings_origin", "organisation", "origin"),
+)  # fmt: skip
+
+machine_values = Table(
+    "machine_values", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True, comment="hash of unit, code, part and time"),
+    Column("unit", Text, nullable=False),
+    Column("quantity", Text, nullable=False, comment="setting or reading that it would fill"),
+    Column("code", Text, nullable=False, comment="what it was called where it was read"),
+    Column("role", Text, nullable=False, comment="wanted, actual or fixed"),
+    Column("part", Text, nullable=False, comment="the machine's own name of the part"),
+    Column("value", Double, nullable=False),
+    Column("measure", Text, nullable=False, comment="unit of measure"),
+    Column("taken", Double, comment="when the machine said so; empty for not known"),
+    Column("origin", Text, nullable=False, comment="import that brought it"),
+    Column("at", Double, nullable=False),
+    ForeignKeyConstraint(["organisation", "unit"], ["units.organisation", "units.id"]),
+    Index("ix_machine_values_unit", "organisation", "unit", "at"),
+    Index("ix_machine_values_origin", "organisation", "origin"),
+)  # fmt: skip
+
+planned_tasks = Table(
+    "planned_tasks", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True, comment="hash of where it comes from and its own id there"),
+    Column("unit", Text, nullable=False, comment="'' while no machine is named, or it is not known"),
+    Column("name", Text, nullable=False),
+    Column("field", Text, nullable=False),
+    Column("crop", Text, nullable=False, comment="crop card, '' where it was not recognised"),
+    Column("crop_said", Text, nullable=False),
+    Column("begins", Double),
+    Column("ends", Double),
+    Column("state", Text, nullable=False),
+    Column("origin", Text, nullable=False, comment="import that brought it last"),
+    Column("at", Double, nullable=False),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+    Index("ix_planned_tasks_unit", "organisation", "unit"),
+    Index("ix_planned_tasks_origin", "organisation", "origin"),
+)  # fmt: skip
+
+import_sources = Table(
+    "import_sources", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("format", Text, nullable=False),
+    Column("address", Text, nullable=False),
+    Column("period", Double, nullable=False, comment="shortest time between two polls, s"),
+    Column("token", Text, nullable=False, comment="where the token is: env:NAME or file:PATH, '' for none"),
+    Column("added", Double, nullable=False),
+    Column("polled", Double, comment="when it was asked last, with whatever outcome"),
+    Column("outcome", Text, nullable=False),
+    Column("ended", Double),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+)  # fmt: skip
