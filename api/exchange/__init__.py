@@ -1,0 +1,1 @@
+"""To and from farm systems, in open formats."""
