@@ -30,6 +30,7 @@ from api.routes import (
     metrics,
     organisations,
     plans,
+    question,
     record,
     rulebooks,
     starts,
@@ -101,6 +102,7 @@ def create_app(
     add_refusals(app)
     add_identity(app, desk.identity if desk else None, Browsers(desk.secret) if desk else None)
     add_middleware(app, bounds or Bounds(SIZES))
+    add_pages(app)  # first, as some share an address with a door for programs, and are there only for browsers
     open_to_all: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
         (health, ()),
         (metrics, _SIGNED_ON),
@@ -121,9 +123,9 @@ def create_app(
     if desk is not None:
         app.include_router(drawings.of_units, responses=_responses(_ON_RECORD))
         app.include_router(starts.public, responses=_responses((404, 503)))
-        for module in (units, histories, fleet_audits, starts, acceptances, rulebooks, record, organisations, tokens):
+        app.include_router(question.public, responses=_responses(()))
+        for module in (units, histories, fleet_audits, starts, question, acceptances, rulebooks, record, organisations, tokens):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
-    add_pages(app)
     return app
 
 

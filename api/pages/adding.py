@@ -8,13 +8,13 @@ from fastapi import Depends, FastAPI
 
 from api.identity.caller import needs
 from api.identity.rights import Right
-from api.pages import assets, cards, preferences, rules, sign_in
+from api.pages import assets, cards, preferences, rules, sign_in, starts, work
 
 FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
 """What anybody may see."""
 OF_RULES: tuple[ModuleType, ...] = (rules, cards)
 """Pages that need no record; where there is one, they show the rulebook in force to who is signed on."""
-OF_RECORD: tuple[ModuleType, ...] = (sign_in,)
+OF_RECORD: tuple[ModuleType, ...] = (sign_in, work, starts)
 """Pages of what is on record; each asks for the right that it needs."""
 
 
@@ -23,6 +23,8 @@ def add_pages(app: FastAPI) -> None:
     on_record = app.state.desk is not None
     for module in (*FOR_ALL, *(OF_RECORD if on_record else ())):
         app.include_router(module.router)
+    if on_record:
+        app.include_router(starts.beside_json)
     asked = [Depends(needs(Right.READ))] if on_record else []
     for module in OF_RULES:
         app.include_router(module.router, dependencies=asked)

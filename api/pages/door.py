@@ -10,6 +10,8 @@ from fastapi import Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import RedirectResponse
 from fastapi.routing import APIRoute, APIRouter
+from starlette.routing import Match
+from starlette.types import Scope
 
 from api.errors import FAILED, Refusal
 from api.identity.browser import from_own_page
@@ -60,9 +62,18 @@ class PageRoute(APIRoute):
         return answered
 
 
-def pages_router(**options: Any) -> APIRouter:
+class PageBesideJson(PageRoute):
+    """A page at an address that answers programs with JSON; it is there only for who asks for HTML."""
+
+    def matches(self, scope: Scope) -> tuple[Match, Scope]:
+        """How well a request fits."""
+        accepted = b",".join(value for name, value in scope.get("headers", ()) if name == b"accept")
+        return super().matches(scope) if b"text/html" in accepted else (Match.NONE, {})
+
+
+def pages_router(route: type[PageRoute] = PageRoute, **options: Any) -> APIRouter:
     """A router of pages; they are no part of the OpenAPI document."""
-    return APIRouter(route_class=PageRoute, include_in_schema=False, **options)
+    return APIRouter(route_class=route, include_in_schema=False, **options)
 
 
 def see(path: str) -> Response:

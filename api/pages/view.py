@@ -63,9 +63,10 @@ class View:
         """A number with at most so many digits after the sign that the language writes."""
         return str(format_decimal(round(value, digits), locale=self.language.locale))
 
-    def moment(self, seconds: float) -> str:
-        """A time, s since 1970, in UTC, as the record has it."""
-        text: str = format_datetime(datetime.fromtimestamp(seconds, UTC), "short", locale=self.language.locale)
+    def moment(self, at: float | str) -> str:
+        """A time in UTC, as the record has it: s since 1970, or text as of RFC 3339."""
+        found = datetime.fromisoformat(at) if isinstance(at, str) else datetime.fromtimestamp(at, UTC)
+        text: str = format_datetime(found.astimezone(UTC), "short", locale=self.language.locale)
         return f"{text} UTC"
 
 

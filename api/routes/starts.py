@@ -37,6 +37,7 @@ public = APIRouter(tags=["clearance"])
 
 Starter = Annotated[Caller, Depends(needs(Right.START))]
 StartId = Annotated[str, Path(pattern=r"^[A-Za-z0-9-]{1,80}$", examples=["start-5a1c9e0f2b7d4433"])]
+Digest = Annotated[str, Path(pattern=r"^[0-9a-f]{16}$", examples=["8ae61475e8708573"])]
 Crop = Annotated[str | None, Query(max_length=80, description="crop to start; else that of the newest setup")]
 HELD = "urn:setup-audit:problem:start-held"
 
@@ -91,11 +92,7 @@ def start(request: Request, caller: Starter, unit: UnitId, body: Body) -> Respon
 
     def work_out(work: Work) -> Answer:
         row = unit_named(work, unit_seen(caller, unit))
-        key = signing_key(work.connection, desk.secret, work.now)
-        try:
-            done = desk.gate.start(work, row, job, sent.engine_hours, key)
-        except ClockBehind as error:
-            raise Refusal(503, "Clock behind", f"No start can be cleared: {error}. Set the clock.") from None
+        done = start_or_hold(desk, work, row, job, sent.engine_hours)
         if isinstance(done, StartRow):
             return Answer(201, _start(desk, done), {"Location": f"/harvest-starts/{done.id}"})
         auditor = desk.in_force.auditor(work, done.terms.hold_at)
@@ -156,11 +153,7 @@ def qr(request: Request, caller: Reader, start: StartId) -> Response:
     description="For whoever reads the code on a machine, without a token; the digest shows that they hold it. A "
     "terminal that must be sure checks the certificate itself.",
 )
-def verify(
-    request: Request,
-    start: StartId,
-    digest: Annotated[str, Path(pattern=r"^[0-9a-f]{16}$", examples=["8ae61475e8708573"])],
-) -> Response:
+def verify(request: Request, start: StartId, digest: Digest) -> Response:
     desk = desk_of(request)
     with desk.store.connection() as connection:
         found = starts.of_any(connection, start)
@@ -178,6 +171,15 @@ def verify(
         "revoked": moment(found.revoked),
     }  # fmt: skip
     return Response(json.dumps(content), media_type="application/json", headers={"Cache-Control": "no-store"})
+
+
+def start_or_hold(desk: Desk, work: Work, unit: UnitRow, job: Job, hours: float | None) -> StartRow | Seen:
+    """A start that is cleared, or what holds it. Raises Refusal (503) while the clock stands behind the record."""
+    key = signing_key(work.connection, desk.secret, work.now)
+    try:
+        return desk.gate.start(work, unit, job, hours, key)
+    except ClockBehind as error:
+        raise Refusal(503, "Clock behind", f"No start can be cleared: {error}. Set the clock.") from None
 
 
 def _found(request: Request, caller: Caller, start: str) -> StartRow:

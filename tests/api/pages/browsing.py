@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
+import httpx2
 import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Playwright, Request
@@ -44,15 +47,16 @@ class House:
 @contextmanager
 def house(folder: Path) -> Iterator[House]:
     """A running server on an empty store."""
-    app, token = whole_app(folder)
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error"))
-    thread = threading.Thread(target=server.run, daemon=True)
+    listening = socket.create_server(("127.0.0.1", 0))
+    address = f"http://127.0.0.1:{listening.getsockname()[1]}"
+    app, token = whole_app(folder, address)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     while not server.started:
         time.sleep(0.02)
-    port = server.servers[0].sockets[0].getsockname()[1]
     try:
-        yield House(f"http://127.0.0.1:{port}", token, server, folder)
+        yield House(address, token, server, folder)
     finally:
         server.should_exit = True
         thread.join(30)
@@ -61,6 +65,19 @@ def house(folder: Path) -> Iterator[House]:
 def launch(playwright: Playwright) -> Browser:
     """Debian's chromium."""
     return playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+
+
+class Remote:
+    """Speaks to a real server as its owner, beside the browser; has what of a test client puts units on record."""
+
+    def __init__(self, at: House) -> None:
+        self._client = httpx2.Client(base_url=at.address, headers={"Authorization": f"Bearer {at.token}"}, timeout=60)
+
+    def put(self, url: str, *, json: Any, headers: Any = None) -> httpx2.Response:
+        return self._client.put(url, json=json, headers=headers)
+
+    def post(self, url: str, *, json: Any, headers: Any = None) -> httpx2.Response:
+        return self._client.post(url, json=json, headers=headers)
 
 
 @dataclass
@@ -97,7 +114,7 @@ class Watch:
 
 def sign_in(page: Page, at: House) -> None:
     """Signs a browser on as owner, by the form."""
-    page.goto(f"{at.address}/sign-in")
+    page.goto(f"{at.address}/sign-in?next=/cards")
     page.fill("#token", at.token)
     page.click("main button")
     page.wait_for_url(lambda url: "/sign-in" not in url)
