@@ -124,7 +124,18 @@ def create_app(
         app.include_router(drawings.of_units, responses=_responses(_ON_RECORD))
         app.include_router(starts.public, responses=_responses((404, 503)))
         app.include_router(question.public, responses=_responses(()))
-        for module in (units, histories, fleet_audits, starts, question, acceptances, rulebooks, record, organisations, tokens):
+        for module in (
+            units,
+            histories,
+            fleet_audits,
+            starts,
+            question,
+            acceptances,
+            rulebooks,
+            record,
+            organisations,
+            tokens,
+        ):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app
 
