@@ -305,11 +305,11 @@ type_cards = Table(
 hour_readings = Table(
     "hour_readings", metadata,
     Column("organisation", Text, primary_key=True),
-    Column("id", Text, primary_key=True, comment="hash of unit, hours and time: one reading is kept once"),
+    Column("id", Text, primary_key=True, comment="hash of import, unit, hours and time"),
     Column("unit", Text, nullable=False),
     Column("hours", Double, nullable=False),
     Column("taken", Double, comment="when the machine said so; empty for not known"),
-    Column("fate", Text, nullable=False, comment="counts, older, replaced or wrong"),
+    Column("fate", Text, nullable=False, comment="counts, older, replaced, wrong or undone"),
     Column("origin", Text, nullable=False, comment="import that brought it"),
     Column("hours_before", Double, comment="of the unit, before this one counted"),
     Column("hours_at_before", Double),
@@ -322,7 +322,7 @@ hour_readings = Table(
 machine_values = Table(
     "machine_values", metadata,
     Column("organisation", Text, primary_key=True),
-    Column("id", Text, primary_key=True, comment="hash of unit, code, part and time"),
+    Column("id", Text, primary_key=True, comment="hash of import, unit, code, role and part"),
     Column("unit", Text, nullable=False),
     Column("quantity", Text, nullable=False, comment="setting or reading that it would fill"),
     Column("code", Text, nullable=False, comment="what it was called where it was read"),
@@ -341,7 +341,8 @@ machine_values = Table(
 planned_tasks = Table(
     "planned_tasks", metadata,
     Column("organisation", Text, primary_key=True),
-    Column("id", Text, primary_key=True, comment="hash of where it comes from and its own id there"),
+    Column("id", Text, primary_key=True, comment="hash of import and key"),
+    Column("key", Text, nullable=False, comment="where it comes from, and its own id there"),
     Column("unit", Text, nullable=False, comment="'' while no machine is named, or it is not known"),
     Column("name", Text, nullable=False),
     Column("field", Text, nullable=False),
@@ -350,10 +351,11 @@ planned_tasks = Table(
     Column("begins", Double),
     Column("ends", Double),
     Column("state", Text, nullable=False),
-    Column("origin", Text, nullable=False, comment="import that brought it last"),
+    Column("origin", Text, nullable=False, comment="import that brought it; the newest of a key holds"),
     Column("at", Double, nullable=False),
     ForeignKeyConstraint(["organisation"], ["organisations.id"]),
     Index("ix_planned_tasks_unit", "organisation", "unit"),
+    Index("ix_planned_tasks_key", "organisation", "key"),
     Index("ix_planned_tasks_origin", "organisation", "origin"),
 )  # fmt: skip
 

@@ -117,11 +117,11 @@ def _hour_readings() -> None:
     op.create_table(
         "hour_readings",
         sa.Column("organisation", sa.Text(), nullable=False),
-        sa.Column("id", sa.Text(), nullable=False, comment="hash of unit, hours and time: one reading is kept once"),
+        sa.Column("id", sa.Text(), nullable=False, comment="hash of import, unit, hours and time"),
         sa.Column("unit", sa.Text(), nullable=False),
         sa.Column("hours", sa.Double(), nullable=False),
         sa.Column("taken", sa.Double(), nullable=True, comment="when the machine said so; empty for not known"),
-        sa.Column("fate", sa.Text(), nullable=False, comment="counts, older, replaced or wrong"),
+        sa.Column("fate", sa.Text(), nullable=False, comment="counts, older, replaced, wrong or undone"),
         sa.Column("origin", sa.Text(), nullable=False, comment="import that brought it"),
         sa.Column("hours_before", sa.Double(), nullable=True, comment="of the unit, before this one counted"),
         sa.Column("hours_at_before", sa.Double(), nullable=True),
@@ -139,7 +139,7 @@ def _machine_values() -> None:
     op.create_table(
         "machine_values",
         sa.Column("organisation", sa.Text(), nullable=False),
-        sa.Column("id", sa.Text(), nullable=False, comment="hash of unit, code, part and time"),
+        sa.Column("id", sa.Text(), nullable=False, comment="hash of import, unit, code, role and part"),
         sa.Column("unit", sa.Text(), nullable=False),
         sa.Column("quantity", sa.Text(), nullable=False, comment="setting or reading that it would fill"),
         sa.Column("code", sa.Text(), nullable=False, comment="what it was called where it was read"),
@@ -163,7 +163,8 @@ def _planned_tasks() -> None:
     op.create_table(
         "planned_tasks",
         sa.Column("organisation", sa.Text(), nullable=False),
-        sa.Column("id", sa.Text(), nullable=False, comment="hash of where it comes from and its own id there"),
+        sa.Column("id", sa.Text(), nullable=False, comment="hash of import and key"),
+        sa.Column("key", sa.Text(), nullable=False, comment="where it comes from, and its own id there"),
         sa.Column("unit", sa.Text(), nullable=False, comment="'' while no machine is named, or it is not known"),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("field", sa.Text(), nullable=False),
@@ -172,11 +173,12 @@ def _planned_tasks() -> None:
         sa.Column("begins", sa.Double(), nullable=True),
         sa.Column("ends", sa.Double(), nullable=True),
         sa.Column("state", sa.Text(), nullable=False),
-        sa.Column("origin", sa.Text(), nullable=False, comment="import that brought it last"),
+        sa.Column("origin", sa.Text(), nullable=False, comment="import that brought it; the newest of a key holds"),
         sa.Column("at", sa.Double(), nullable=False),
         sa.ForeignKeyConstraint(["organisation"], ["organisations.id"], name=op.f("fk_planned_tasks_organisation")),
         sa.PrimaryKeyConstraint("organisation", "id", name=op.f("pk_planned_tasks")),
     )
+    op.create_index("ix_planned_tasks_key", "planned_tasks", ["organisation", "key"], unique=False)
     op.create_index("ix_planned_tasks_origin", "planned_tasks", ["organisation", "origin"], unique=False)
     op.create_index("ix_planned_tasks_unit", "planned_tasks", ["organisation", "unit"], unique=False)
 
