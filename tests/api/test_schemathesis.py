@@ -21,6 +21,7 @@ OPEN = (
     "/.well-known/jwks.json",
     "/.well-known/revoked-starts.json",
     "/verify/{start}/{digest}",
+    "/may-start/contract",
 )
 """What needs no token; the counts are for a client on this machine."""
 SIGNED_ON = {"Authorization": f"Bearer {TOKEN}"}
