@@ -130,6 +130,7 @@ def crop_line_json(card: CropCard) -> Plain:
         "name": card.name,
         "eppo": card.eppo,
         "also": list(card.also),
+        "names": {language: list(some) for language, some in card.names},
         "row_crop": card.row_crop,
         "grain_class": card.grain_class,
         "origin": card.origin,

@@ -362,6 +362,7 @@ class CropLine(BaseModel):
     name: str
     eppo: str
     also: list[str]
+    names: dict[str, list[str]]
     row_crop: bool
     grain_class: str
     origin: str

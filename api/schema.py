@@ -48,7 +48,7 @@ def setup_schema(card: MachineCard, rulebook: Rulebook) -> Schema:
     def keyed(keys: dict[str, str]) -> dict[str, Schema]:
         return {key: value_schema(names[name]) for key, name in keys.items() if name in names}
 
-    crops = sorted({name for crop in rulebook.crops.values() for name in (crop.id, crop.name, crop.eppo, *crop.also)})
+    crops = sorted({name for crop in rulebook.crops.values() for name in crop.called()})
     builds = {build.name: {"enum": [choice for choice, _ in build.choices]} for build in card.builds}
     text: Schema = {"type": ["string", "null"], "pattern": FILLED}
     unit: dict[str, Schema] = {

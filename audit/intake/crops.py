@@ -35,11 +35,16 @@ def read_crop(
                 measures.append((name, item.measure("value", dimension, bare), read_basis(item, sources)))
                 item.close()
         inner.close()
+    names = tuple(
+        (language, tuple(Fields(Node({"names": node}, node.place), problems, f"names in '{language}'").texts("names")))
+        for language, node in fields.pairs("names")
+    )
     card = CropCard(
         stem,
         fields.text("name"),
         fields.text("eppo"),
         fields.texts("also"),
+        names,
         fields.truth("row_crop"),
         fields.word("grain_class", GRAIN_CLASSES),
         tuple(targets),

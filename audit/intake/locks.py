@@ -117,7 +117,7 @@ def read_crop(node: Node, card: MachineCard, rulebook: Rulebook, problems: Probl
         return ""
     found = find_crop(name, rulebook)
     if not found:
-        known = [other for crop in rulebook.crops.values() for other in (crop.id, crop.name, *crop.also)]
+        known = [other for crop in rulebook.crops.values() for other in crop.called()]
         advice = did_you_mean(name, known, f"Known: {', '.join(rulebook.crops)}.")
         problems.add(node.place, f"no crop card is called {said(name)}.", advice)
         return ""

@@ -23,7 +23,7 @@ from audit.intake.tree import Node, Problems
 from audit.intake.yaml_text import decode_yaml
 from audit.kinds import drive_kinds, part_kinds
 from audit.nearest import did_you_mean
-from audit.nouns.machine import CropCard, MachineCard
+from audit.nouns.machine import CropCard, MachineCard, crop_key
 from audit.nouns.problem import BadInput, Place
 from audit.nouns.rule import Procedure, Rule
 from audit.nouns.rulebook import Rulebook
@@ -212,6 +212,7 @@ class _Reader:
         )
         check_links(procedures, problems)
         crops = self.folder("crops", lambda t, f: read_crop(t, f.path.stem, vocabulary, sources, f.origin, problems))
+        self.check_crops(crops)
         machines = self.folder(
             "machines",
             lambda t, f: read_machine(t, f.path.stem, vocabulary, sources, crops, procedures, f.origin, problems),
@@ -234,6 +235,19 @@ class _Reader:
             self.problems.add(node.place, "must be a list of rule ids.")
             return {}
         return {str(item.value): item.place for item in node.value}
+
+    def check_crops(self, crops: Mapping[str, CropCard]) -> None:
+        """What one crop is called, no other may be called: whoever says it would mean either."""
+        owner: dict[str, CropCard] = {}
+        for card in crops.values():
+            for name in card.called():
+                other = owner.setdefault(crop_key(name), card)
+                if other is not card:
+                    self.problems.add(
+                        card.place,
+                        f"'{name}' is what {other.id} is called, too ({other.place.source}).",
+                        "Keep it in one.",
+                    )
 
     def check_ids(self, rules: Mapping[str, Rule], retired: Mapping[str, Place]) -> None:
         """An id that was once given to a rule is never given again."""

@@ -11,7 +11,7 @@ from audit.intake.tree import Fields, Node, Problems, said
 from audit.intake.values import ValueReader
 from audit.measures import Unreadable
 from audit.nearest import did_you_mean
-from audit.nouns.machine import MachineCard
+from audit.nouns.machine import MachineCard, crop_key
 from audit.nouns.problem import BadInput
 from audit.nouns.quantity import Quantity, Role, Sided, Value
 from audit.nouns.rulebook import Rulebook
@@ -212,12 +212,12 @@ class _Reader:
 
 
 def find_crop(name: str, rulebook: Rulebook) -> str:
-    """Id of the crop card with this id, name, synonym or EPPO code; '' if there is none."""
+    """Id of the crop card with this id, name in any language, or EPPO code; '' if there is none. Nothing is guessed."""
     if name in rulebook.crops:
         return name
-    plain = name.casefold()
+    plain = crop_key(name)
     for card in rulebook.crops.values():
-        if plain in (other.casefold() for other in (card.id, card.name, card.eppo, *card.also)):
+        if plain in map(crop_key, card.called()):
             return card.id
     return ""
 

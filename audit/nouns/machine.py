@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from unicodedata import normalize
 
 from audit.nouns.problem import NOWHERE, Place
 from audit.nouns.quantity import Value
@@ -141,14 +143,26 @@ class MachineCard:
         return self.shafts + self.drives + self.parts
 
 
+@lru_cache(maxsize=8192)
+def crop_key(name: str) -> str:
+    """A crop's name as it is compared: case and the way accents are written are of no account."""
+    return normalize("NFC", normalize("NFC", name.strip()).casefold())
+
+
 @dataclass(frozen=True, slots=True)
 class CropCard:
-    """One crop. ``measures`` are numbers for loss arithmetic in canonical units, keyed by name."""
+    """One crop.
+
+    Attributes:
+        also: other names and codes of it.   names: what it is called in other languages (ISO 639-1).
+        measures: numbers for loss arithmetic in canonical units, keyed by name.
+    """
 
     id: str
     name: str
     eppo: str
     also: tuple[str, ...]
+    names: tuple[tuple[str, tuple[str, ...]], ...]
     row_crop: bool
     grain_class: str
     targets: tuple[tuple[str, Target], ...]
@@ -156,3 +170,7 @@ class CropCard:
     place: Place
     origin: str = ""
     overrides: bool = False
+
+    def called(self) -> tuple[str, ...]:
+        """Everything that it may be called, its id first."""
+        return (self.id, self.name, self.eppo, *self.also, *(name for _, some in self.names for name in some))

@@ -158,9 +158,7 @@ class Setups:
     def __init__(self, rulebook: Rulebook, setups: list[Line]) -> None:
         self.rulebook, self.setups = rulebook, setups
         self.names = {card: on_card(machine, rulebook.vocabulary) for card, machine in rulebook.machines.items()}
-        self.crops = sorted(
-            {name for crop in rulebook.crops.values() for name in (crop.id, crop.name, crop.eppo, *crop.also)}
-        )
+        self.crops = sorted({name for crop in rulebook.crops.values() for name in crop.called()})
         self.values = {
             quantity: written_values(quantity) for names in self.names.values() for quantity in names.values()
         }

@@ -220,6 +220,20 @@ def test_a_rule_of_one_name_in_two_packs(site: Build, small: Files) -> None:
     assert "packs/feeder/gap-too-wide.yaml" in found[0]
 
 
+def test_a_name_of_two_crops(site: Build, small: Files) -> None:
+    """Also in another language, and with the accent written as a character of its own."""
+    corn = str(small["crops/corn.yaml"]).replace("also: [maize]", "names: {fr: [maïs]}")
+    other = corn.replace("crop: corn", "crop: rice").replace("name: corn", "name: rice").replace("ZEAMX", "ORYSA")
+    twice = {
+        **small,
+        "crops/corn.yaml": corn,
+        "crops/rice.yaml": other.replace("maïs", "mai\u0308s").replace("fr:", "de:"),
+    }
+    (found,) = problems(site(twice))
+    assert "crops/rice.yaml" in found
+    assert "is what corn is called, too" in found
+
+
 def test_bytes_that_are_not_utf8(site: Build, small: Files) -> None:
     found = problems(site({**small, RULE: b"title: caf\xe9\n"}))
     assert any("is not UTF-8 (byte 10)" in problem for problem in found)

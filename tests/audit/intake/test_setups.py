@@ -156,9 +156,20 @@ def test_a_crop_by_name_synonym_and_eppo_code(read: Read, name: str) -> None:
     assert read(job={"crop": name}).crop == "corn"
 
 
+@pytest.mark.parametrize("name", ["Mais", "MAÍZ", "maïs", "mai\u0308s", "  Körnermais ", "kukurydza"])
+def test_a_crop_in_other_languages_whatever_way_accents_are_written(read: Read, name: str) -> None:
+    """German, Spanish, French and Polish names of maize: common knowledge; NFC and NFD: Unicode Annex 15."""
+    assert read(job={"crop": name}).crop == "corn"
+
+
+@pytest.mark.parametrize("name", ["maiz", "Maiss", "mais corn", "ZEAM", "ZEAMXX"])
+def test_a_crop_is_never_guessed(rulebook: Rulebook, name: str) -> None:
+    assert find_crop(name, rulebook) == ""
+
+
 def test_every_crop_is_found_by_all_its_names(rulebook: Rulebook) -> None:
     for crop in rulebook.crops.values():
-        for name in (crop.id, crop.name, crop.eppo, *crop.also):
+        for name in crop.called():
             assert find_crop(name, rulebook) == crop.id
             assert find_crop(name.upper(), rulebook) == crop.id
     assert find_crop("", rulebook) == ""
