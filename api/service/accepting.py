@@ -68,7 +68,8 @@ def accept(
         by=by.strip(), reason=reason.strip(), at=work.now, until=until,
     )  # fmt: skip
     acceptances.add(work, unit.id, setup, one)
-    events.append(work, "acceptance.given", f"acceptance/{one.id}", _content(one, unit.id, setup))
+    content = {**content_of(one, unit.id), "setup": setup, "found": [list(value) for value in one.found]}
+    events.append(work, "acceptance.given", f"acceptance/{one.id}", content)
     return one
 
 
@@ -79,16 +80,18 @@ def withdraw(work: Work, gate: Gate, unit: UnitRow, id: str) -> Acceptance:
         raise NoSuchAcceptance(id)
     if one.withdrawn is None:
         acceptances.withdraw(work, id)
-        events.append(work, "acceptance.withdrawn", f"acceptance/{id}", {"unit": unit.id})
+        events.append(
+            work, "acceptance.withdrawn", f"acceptance/{id}", {"unit": unit.id}, told=content_of(one, unit.id)
+        )
         gate.recheck(work, unit.id)
     found = acceptances.find(work, unit.id, id)
     assert found is not None
     return found
 
 
-def _content(one: Acceptance, unit: str, setup: str) -> dict[str, Any]:
+def content_of(one: Acceptance, unit: str) -> dict[str, Any]:
+    """What an event says of an acceptance."""
     return {
-        "unit": unit, "setup": setup, "rule": one.rule, "on": one.on, "crop": one.job.crop,
-        "header_kind": one.job.header_kind, "found": [list(value) for value in one.found], "by": one.by,
-        "reason": one.reason, "until": one.until,
+        "unit": unit, "rule": one.rule, "on": one.on, "crop": one.job.crop, "header_kind": one.job.header_kind,
+        "by": one.by, "reason": one.reason, "until": one.until,
     }  # fmt: skip

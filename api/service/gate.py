@@ -95,7 +95,9 @@ class Gate:
         seen = self.see(work, more, job)
         decision, stand = seen.decision, seen.decision.stand
         if decision.clearance is not Clearance.CLEARED or stand is None:
-            events.append(work, "start.held", f"unit/{unit.id}", _held(decision, more.engine_hours))
+            events.append(
+                work, "start.held", f"unit/{unit.id}", _held(decision, more.engine_hours), told=_in_words(decision)
+            )
             if more != unit:  # the hours that hold this start speak against certificates given before, too
                 self.recheck(work, unit.id)
             return seen
@@ -135,7 +137,9 @@ class Gate:
                 continue
             why = " ".join(reason.text for reason in seen.decision.reasons)
             starts.revoke(work, start.id, why)
-            events.append(work, "start.revoked", f"start/{start.id}", {"unit": start.unit, "why": why})
+            content = {"unit": start.unit, "why": why}
+            job = {"crop": start.crop, "header_kind": start.header_kind}
+            events.append(work, "start.revoked", f"start/{start.id}", content, told=job)
             gone.append(start)
         return gone
 
@@ -188,6 +192,13 @@ def _held(decision: Decision, hours: float | None) -> dict[str, Any]:
         "engine_hours": hours,
         "reasons": list(_reasons(decision)),
     }
+
+
+def _in_words(decision: Decision) -> dict[str, Any]:
+    """What other systems are told of the reasons."""
+    texts = (reason.text for reason in decision.reasons)
+    lines = [{**reason, "text": text} for reason, text in zip(_reasons(decision), texts, strict=True)]
+    return {"reasons": lines, "count": len(lines)}
 
 
 def _reasons(decision: Decision) -> Iterable[dict[str, str]]:

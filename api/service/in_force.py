@@ -153,7 +153,8 @@ class InForce:
         digest, before = self.shipped.rulebook.digest, rows.last_said(work)
         self.keep_shipped(work)
         rows.put_in_force(work, digest, follow=True)
-        events.append(work, "rulebook.activated", rows.IN_FORCE, {"follows": "shipped"}, before, digest)
+        content, told = {"follows": "shipped"}, {"rulebook": digest}
+        events.append(work, "rulebook.activated", rows.IN_FORCE, content, before, digest, told)
 
     def keep_shipped(self, work: Work) -> RulebookRow:
         """Puts the files of the shipped rulebook on record, so that it can be looked up after the next upgrade."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import Any
 
-from api.store import audits, events, organisations, setups, units
+from api.store import audits, events, open_findings, organisations, setups, units
 from api.store.database import Work
 from api.store.setups import SetupRow
 from api.store.units import UnitRow
@@ -49,7 +49,7 @@ class Moved(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """A setup that is read and judged, and what that stood on."""
+    """A setup that is read and judged, and what that stood on; ``holding``: its findings that hold, for people."""
 
     unit: UnitRow
     text: bytes
@@ -62,6 +62,7 @@ class Prepared:
     hold_at: str
     report: Report
     answer: bytes
+    holding: tuple[Mapping[str, Any], ...]
 
 
 def unit_named(work: Work, id: str) -> UnitRow:
@@ -137,11 +138,13 @@ def prepare(unit: UnitRow, auditor: Auditor, body: bytes) -> Prepared:
     _check_same(setup.unit, unit)
     report = audit_on_sheet(auditor.sheet(setup.unit.card, setup.crop), setup, auditor.hold_at)
     hours = setup.values.get("unit.engine_hours")
+    answer = report_json(report, auditor.rulebook)
     return Prepared(
         unit=unit, text=text, taken=read_moment(setup.taken.at) if setup.taken.at else None, taken_by=setup.taken.by,
         state=setup.taken.state, crop=setup.crop, header_kind=setup.header_kind,
         engine_hours=hours if isinstance(hours, float) else None, hold_at=auditor.hold_at.name,
-        report=report, answer=json.dumps(report_json(report, auditor.rulebook), separators=(",", ":")).encode(),
+        report=report, answer=json.dumps(answer, separators=(",", ":")).encode(),
+        holding=tuple(finding for finding in answer["findings"] if finding["holds_start"]),
     )  # fmt: skip
 
 
@@ -181,6 +184,9 @@ def record(work: Work, prepared: Prepared, in_force: str) -> SetupRow:
         after=row.digest,
     )  # fmt: skip
     keep_audit(work, row, prepared.report, prepared.answer, prepared.hold_at)
+    newest = setups.newest(work, unit.id)
+    if newest is not None and newest.id == row.id:
+        open_findings.follow(work, row, prepared.holding)
     return row
 
 

@@ -148,7 +148,7 @@ def activate(work: Work, in_force: InForce, gate: Gate, digest: str) -> tuple[Ru
         before = in_force.digest(work)
         rows.put_in_force(work, digest)
         content = {"number": row.number, "signed_by": by}
-        events.append(work, "rulebook.activated", rows.IN_FORCE, content, before, digest)
+        events.append(work, "rulebook.activated", rows.IN_FORCE, content, before, digest, {"rulebook": digest})
         gone = gate.recheck(work)
         row = replace(row, activated=work.now)
     return row, gone

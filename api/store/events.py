@@ -15,6 +15,7 @@ from typing import Any
 import rfc8785
 from sqlalchemy import insert, select, update
 
+from api.store import outbox
 from api.store.database import Work
 from api.store.tables import events, organisations
 
@@ -61,8 +62,20 @@ def canonical(content: object) -> bytes:
         raise ValueError(str(error)) from error
 
 
-def append(work: Work, what: str, subject: str, content: Mapping[str, Any], before: str = "", after: str = "") -> Event:
-    """Adds an event in the transaction of the change that it is about."""
+def append(
+    work: Work,
+    what: str,
+    subject: str,
+    content: Mapping[str, Any],
+    before: str = "",
+    after: str = "",
+    told: Mapping[str, Any] | None = None,
+) -> Event:
+    """Adds an event in the transaction of the change that it is about; other systems are told of it, if it is for them.
+
+    Args:
+        told: what other systems are told beside the content, or instead of a part of it.
+    """
     row = work.connection.execute(
         select(organisations.c.events, organisations.c.head).where(organisations.c.id == work.organisation)
     ).one()
@@ -81,6 +94,7 @@ def append(work: Work, what: str, subject: str, content: Mapping[str, Any], befo
         .where(organisations.c.id == work.organisation)
         .values(events=bare.number, head=found, clock=work.now)
     )
+    outbox.put(work, what, subject, {**content, **(told or {})}, bare.number)
     return Event(
         bare.organisation, bare.number, bare.at, bare.who, what, subject, before, after, content, bare.previous, found
     )
