@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from api.certificates.secret import secret_of
+from api.exchange.addresses import own_networks
 from api.identity.bearer import Bearer
 from api.identity.door import Identity
 from api.identity.issuer import Issuer
@@ -37,7 +38,7 @@ def open_desk(
         shipped, engines: the shipped rulebook and what audits by it, where they were made before; ``sites`` is then
             of no account.
 
-    Raises: BadInput for a rulebook that can't be read; NoSecret; BadSettings.
+    Raises: BadInput for a rulebook that can't be read; NoSecret; BadSettings; Unsafe for networks that are none.
     """
     around = environment or {}
     settings = sign_on_of(around)
@@ -54,4 +55,5 @@ def open_desk(
         clock=clock,
         address=address.rstrip("/"),
         signs_on=settings is not None,
+        networks=own_networks(around),
     )

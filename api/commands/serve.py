@@ -47,6 +47,7 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
 def run(arguments: argparse.Namespace, _: str) -> int:
     """Serve HTTP until told to stop."""
     from api.certificates.secret import NoSecret
+    from api.exchange.addresses import Unsafe
     from api.identity.bind import may_bind
     from api.identity.sign_on import BadSettings
     from api.store.database import NotAStore, StoreUnavailable
@@ -67,7 +68,7 @@ def run(arguments: argparse.Namespace, _: str) -> int:
         say_problems(error.problems)
     except BadSettings as error:
         say_problems(error.problems)
-    except (NotAStore, StoreUnavailable, NoSecret, WrongPackage) as error:
+    except (NotAStore, StoreUnavailable, NoSecret, Unsafe, WrongPackage) as error:
         print(error, file=sys.stderr)
     return BAD_INPUT
 
@@ -91,6 +92,8 @@ def _with_store(arguments: argparse.Namespace, store: Store) -> int:
     from api.identity.tokens import first_owner
     from api.opening import open_desk
     from api.service.rulebooks import note_upgrades
+    from api.service.sender import Sender
+    from api.service.telling import teller_of
     from api.store.tokens import any_live
 
     address = arguments.address or f"http://{arguments.host}:{arguments.port}"
@@ -110,9 +113,12 @@ def _with_store(arguments: argparse.Namespace, store: Store) -> int:
         )
     note_upgrades(desk.in_force, desk.gate, time.time())
     desk.jobs.take_up(store)
+    sender = Sender(teller_of(desk))
+    sender.start()
     try:
         return _serve(arguments, desk)
     finally:
+        sender.stop()
         desk.jobs.close()
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from api.exchange.addresses import Network
 from api.identity.door import Identity
 from api.service.fleet_jobs import Jobs
 from api.service.gate import Gate
@@ -21,6 +22,7 @@ class Desk:
         secret: seals the signing keys.
         clock: s since 1970; read once for a request.
         signs_on: an organisation's own sign-on is set up.
+        networks: networks of one's own that may be asked although they are not public.
         address: where people reach this server, for links that are printed; no slash at its end.
     """
 
@@ -34,3 +36,4 @@ class Desk:
     clock: Callable[[], float]
     address: str
     signs_on: bool
+    networks: tuple[Network, ...] = ()

@@ -1,0 +1,1 @@
+"""What other systems read: events, signatures, calendars, ADAPT documents, tables."""
