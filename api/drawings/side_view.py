@@ -59,8 +59,9 @@ WIDE_FORM = Form(1200, 1.1, 50, 66, 3, 48, True)
 
 
 def side_view(
-    card: MachineCard, report: Report | None = None, rules: Mapping[str, Rule] | None = None, narrow: bool = False
-) -> str:
+    card: MachineCard, report: Report | None = None, rules: Mapping[str, Rule] | None = None, narrow: bool = False,
+    keyed: bool = True,
+) -> str:  # fmt: skip
     """The machine from its left side.
 
     Args:
@@ -68,6 +69,7 @@ def side_view(
         report: findings to place; None for the bare machine.
         rules: by id, for their titles.
         narrow: 360 units wide, to be shown on a phone; else 1200 wide.
+        keyed: with what each mark means; left out where the findings stand beside the picture.
     Returns: SVG text; the same for the same arguments.
     """
     form = NARROW if narrow else WIDE_FORM
@@ -91,10 +93,13 @@ def side_view(
     parts.extend(_marks(found, at, threshing, form, names))
     sign, high = legend(12, form.below + 8, form.width - 24)
     parts.append(sign)
-    blocks, height = _key(card, found, at, form, report is not None)
-    parts.append(element("g", *blocks, class_="key", transform=f"translate(0 {form.below + high + 22:.1f})"))
+    down = form.below + high + 22
+    if keyed:
+        blocks, height = _key(card, found, at, form, report is not None)
+        parts.append(element("g", *blocks, class_="key", transform=f"translate(0 {down:.1f})"))
+        down += height + 12
     return drawing(
-        form.width, form.below + high + 22 + height + 12, "side-view", f"{card.title}, from the left",
+        form.width, down, "side-view", f"{card.title}, from the left",
         _in_words(card, found, threshing.value, report), parts,
     )  # fmt: skip
 

@@ -1,0 +1,138 @@
+"""A changeover on paper for the cab: what stands where now, where it goes, with small pictures; two pages at most."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from api.drawings.positions import plan_positions
+from api.pages.sheets.printout import Printing, Printout
+from api.pages.sheets.tables import Cell, Column, Table
+from api.pages.sheets.unit_sheet import Machine, blanks, part_of
+from api.pages.sheets.work_order import code_of, for_people, values_text
+from api.pages.telling import told
+from api.pages.view import View
+from api.plan_wire import changeover_json
+from api.wire import Plain
+from audit.facts import compute
+from audit.nouns.plan import Plan, Planned
+from audit.sheet import Sheet
+
+LIST_ROOM = 92.0
+"""Height that the lists have on the first page beside the head and the cautions, mm; Letter is the shorter paper."""
+MOVE_HIGH, LOOK_HIGH = 10.0, 5.2
+"""Height of a row of settings, and of a line of what is looked at, which stands in two columns, mm."""
+PICTURE_ROOM = 222.0
+"""Height that pictures have on the second page, mm."""
+PICTURE_WIDE = 84.0
+_SIZE = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
+
+
+def cab_sheet(
+    machine: Machine, planned: Planned, from_crop: str, sheet: Sheet, about: tuple[tuple[str, str], ...],
+    printing: Printing,
+) -> Printout:  # fmt: skip
+    """The sheet for the cab.
+
+    Args:
+        planned: the changeover.   from_crop: what the machine is set for now.
+        sheet: check sheet of the machine for the crop that it is changed to.
+        about: what stands at the head of each sheet of this unit.
+    """
+    view, say = printing.view, printing.view.language.say
+    plain = told(view, changeover_json(planned, from_crop, machine.rulebook))
+    values = compute(sheet, machine.setup).values
+    branches: list[dict[str, Any]] = []
+    for branch, outcome in zip(plain["branches"], (one.outcome for one in planned.branches), strict=True):
+        pictures: dict[str, str] = {}
+        if isinstance(outcome, Plan):
+            pictures = plan_positions(sheet, machine.rulebook.vocabulary, values, outcome)
+        shown = _fitting(list(pictures.values()), PICTURE_ROOM / len(planned.branches))
+        lines = _lines(branch, machine, sheet, view)
+        branches.append({**branch, **lines, **_room(lines, len(planned.branches)), "pictures": shown})
+    headers = [one["plan"]["header_kind"] for one in branches if one["plan"] and one["plan"]["header_kind"]]
+    return Printout(
+        name=f"{plain['unit'] or 'unit'}-changeover-{plain['crop']}",
+        kind=say("Changeover sheet"),
+        title=plain["unit"] or plain["card"],
+        about=about,
+        digest=plain["rulebook"]["digest"],
+        template="sheet-cab.html",
+        content={
+            "work": plain, "branches": branches, "header": headers[0] if headers else "",
+            "code": code_of(plain["unit"], printing),
+        },
+        tables=(_moves_table(branches, view), _looks_table(branches, view)),
+    )  # fmt: skip
+
+
+def _room(lines: Plain, branches: int) -> Plain:
+    """How many lines of each list have room on the first page; at least three of each stand there."""
+    room = LIST_ROOM / branches
+    moves = max(3, min(len(lines["moves"]), int((room - 4 * LOOK_HIGH) / MOVE_HIGH)))
+    looks = max(3, int((room - min(moves, len(lines["moves"])) * MOVE_HIGH) / LOOK_HIGH))
+    return {"most_moves": moves, "most_looks": min(looks, 16)}
+
+
+def _fitting(pictures: list[str], room: float) -> list[str]:
+    """The first pictures, as many as have room in two columns so high (mm)."""
+    kept: list[str] = []
+    for n in range(0, len(pictures), 2):
+        row = pictures[n : n + 2]
+        room -= max(_height(one) for one in row)
+        if room < 0:
+            break
+        kept += row
+    return kept
+
+
+def _height(picture: str) -> float:
+    """Of a picture with its frame, mm."""
+    size = _SIZE.search(picture)
+    assert size is not None  # every drawing has its size
+    return PICTURE_WIDE * float(size[2]) / float(size[1]) + 5
+
+
+def _lines(branch: Plain, machine: Machine, sheet: Sheet, view: View) -> Plain:
+    """What is set, what is looked at or brought right, and cautions beyond the usual ones, each once."""
+    moves, looks, cautions = [], [], dict[str, None]()
+    for step in (branch["plan"] or {"steps": ()})["steps"]:
+        cautions |= dict.fromkeys(step["cautions"])
+        for change in map(for_people, step["changes"]):
+            part = view.language.say(part_of(machine, change["quantity"]))
+            line = {**change, "station": step["station"]["title"], "part": part, "step": step["number"]}
+            if change["role"] == "setting" and not change["taken"]:
+                if change["before"] != change["after"]:
+                    moves.append(line)
+            else:
+                looks.append({**line, "blanks": blanks(sheet.names.get(change["quantity"]), view)})
+    return {"moves": moves, "looks": looks, "cautions": list(cautions)}
+
+
+def _moves_table(branches: list[dict[str, Any]], view: View) -> Table:
+    say = view.language.say
+    columns = (
+        Column(say("Step"), wide=8), Column(say("Station"), wide=24), Column(say("Name"), wide=30),
+        Column(say("Setting"), wide=44), Column(say("Now"), wide=24), Column(say("Set to"), wide=24),
+        Column(say("Right is"), wide=40),
+    )  # fmt: skip
+    rows: list[tuple[Cell, ...]] = [
+        (one["step"], one["station"], one["quantity"], one["meaning"], values_text(one["before"], view),
+         values_text(one["after"], view), "; ".join(one["right"]))
+        for branch in branches for one in branch["moves"]
+    ]  # fmt: skip
+    return Table(say("Settings"), columns, rows)
+
+
+def _looks_table(branches: list[dict[str, Any]], view: View) -> Table:
+    say = view.language.say
+    columns = (
+        Column(say("Step"), wide=8), Column(say("Station"), wide=24), Column(say("Name"), wide=30),
+        Column(say("What"), wide=44), Column(say("Right is"), wide=40), Column(say("Unit")), Column(say("Value")),
+    )  # fmt: skip
+    rows: list[tuple[Cell, ...]] = [
+        (one["step"], one["station"], one["quantity"], one["meaning"], "; ".join(one["right"]),
+         one["blanks"][0]["unit"], None)
+        for branch in branches for one in branch["looks"]
+    ]  # fmt: skip
+    return Table(say("To look at"), columns, rows)
