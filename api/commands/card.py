@@ -9,12 +9,12 @@ from collections.abc import Iterator, Sequence
 from itertools import product
 from pathlib import Path
 
+from api.card_gaps import missing_targets, unasked_rules
 from api.commands.options import add_site
 from api.environment import page, rulebook, say_problems
 from api.status import BAD_INPUT, CLEARED
 from api.text import Page
 from api.wire import station_title
-from audit.conditions import comparisons, limits
 from audit.facts import argument_value, work_out
 from audit.intake.setups import HEADER_KEYS, JOB_KEYS, UNIT_KEYS, find_crop
 from audit.measures import show as show_measure
@@ -23,7 +23,6 @@ from audit.nouns.fact import Ref
 from audit.nouns.machine import Break, Build, MachineCard, Move
 from audit.nouns.problem import BadInput
 from audit.nouns.quantity import Form, Quantity, Role, Sided, Value
-from audit.nouns.rule import Literal
 from audit.nouns.rulebook import Rulebook
 from audit.nouns.vocabulary import on_card
 from audit.sheet import Sheet, make_sheet
@@ -33,7 +32,7 @@ MOST_COMBINATIONS = 24
 
 SAYS = {
     "show": "list the cards, or one in walk-round order",
-    "new": "print a card to start from",
+    "new": "ask for a machine's numbers and print its card",
     "check": "check card files and preview their speeds",
 }
 EXAMPLES = {
@@ -41,7 +40,10 @@ EXAMPLES = {
         "setup-audit card show axial-single",
         "setup-audit card show axial-single --blank --crop soybean > unit-07.json",
     ),
-    "new": ("setup-audit card new our-axial > our-axial.yaml",),
+    "new": (
+        "setup-audit card new our-axial > our-axial.yaml",
+        "setup-audit card new our-axial --blank > our-axial.yaml",
+    ),
     "check": ("setup-audit card check our-axial.yaml",),
 }
 
@@ -50,6 +52,11 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
     """Arguments and options of one of the commands."""
     if name == "new":
         command.add_argument("name", help="id of the new card, such as our-axial")
+        command.add_argument("--blank", action="store_true", help="a small card to fill in, without questions")
+        command.add_argument(
+            "--answers", type=Path, metavar="FILE", help="where answers are kept and taken again (NAME.answers)"
+        )
+        add_site(command)
         return
     if name == "check":
         command.add_argument("files", nargs="+", type=Path, metavar="FILE", help="a card")
@@ -64,7 +71,7 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
 def run(arguments: argparse.Namespace, name: str) -> int:
     """Run one of the commands."""
     if name == "new":
-        return new(arguments.name)
+        return new(arguments.name, arguments.blank, arguments.answers, arguments.site)
     if name == "check":
         return check(arguments.files, arguments.site)
     if arguments.blank:
@@ -167,9 +174,8 @@ def counted(number: int, noun: str) -> str:
     return f"{number} {noun}{'s' * (number != 1)}"
 
 
-def new(name: str) -> int:
-    """Print a card to start from; it loads as it is."""
-    from api.skeleton import SKELETON
+def new(name: str, blank: bool, answers: Path | None, sites: Sequence[Path]) -> int:
+    """Ask for a machine's numbers, or print a card to start from; either loads as it is."""
 
     if not name or not all(part.isalnum() for part in name.split("-")) or name != name.lower():
         print(
@@ -177,6 +183,12 @@ def new(name: str) -> int:
             file=sys.stderr,
         )
         return BAD_INPUT
+    if not blank:
+        from api.commands.card_interview import run as run_interview
+
+        return run_interview(name, answers, sites)
+    from api.skeleton import SKELETON
+
     print(SKELETON.replace("NAME", name), end="")
     return CLEARED
 
@@ -329,19 +341,7 @@ def _speed(value: Value) -> str:
 
 def _gaps(card: MachineCard, found: Rulebook, sheet: Page) -> Iterator[str]:
     """Rules that are not asked of this card and why, and targets that no card states."""
-    missing: dict[str, list[str]] = {}
-    unasked: dict[str, None] = {}
-    for crop in found.crops.values():
-        made = make_sheet(found, card, crop)
-        unasked |= {f"{one.rule}{f' ({one.on})' if one.on else ''}: {one.reason}": None for one in made.unasked}
-        for question in made.questions:
-            for compare in comparisons(question.hold):
-                for limit in limits(compare.relation):
-                    if isinstance(limit, Literal) and limit.value is None and " has a target for " in limit.text:
-                        quantity = limit.text.rpartition(" ")[2]
-                        missing.setdefault(quantity, [])
-                        if crop.id not in missing[quantity]:
-                            missing[quantity].append(crop.id)
+    unasked, missing = unasked_rules(card, found), missing_targets(card, found, found.crops.values())
     yield sheet.strong(f"Rules not asked of this card: {len(unasked)}")
     for text in unasked:
         yield from sheet.wrapped(text, "  ", "      ")

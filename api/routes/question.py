@@ -108,7 +108,7 @@ def start(request: Request, caller: Starter, body: Body) -> Response:
         )
 
     answer = write(request, caller, body, work_out, judge)
-    request.app.state.meters.start_decided(json.loads(answer.body)["answer"])
+    request.app.state.meters.start_decided(json.loads(bytes(answer.body))["answer"])
     return answer
 
 

@@ -8,11 +8,12 @@ starts, and goes on by them without a network. Names of fields and machines are 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import importlib.util
 import json
 import threading
 import time
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from types import ModuleType
@@ -33,7 +34,7 @@ class Task:
     header_kind: str
     engine_hours: float | None = None
     state: str = "planned"
-    screen: list[str] = field(default_factory=list)
+    screen: list[str] = dataclasses.field(default_factory=list)
     answer: dict[str, Any] | None = None
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from joserfc import jws as outside_jws
-from joserfc.jwk import KeySet
+from joserfc.jwk import KeySet, KeySetSerialization
 
 from api.routes.question import CONTRACT
 from audit.nouns.rulebook import Rulebook
@@ -89,7 +89,9 @@ def test_an_independent_library_reads_the_same_certificate(place: Place) -> None
     """joserfc, which knows nothing of ours, verifies it with the published keys (RFC 7515, RFC 8037)."""
     found = started(place)
     keys, _ = kept(place)
-    read = outside_jws.deserialize_compact(found["certificate"], KeySet.import_key_set(keys), algorithms=["Ed25519"])
+    read = outside_jws.deserialize_compact(
+        found["certificate"], KeySet.import_key_set(KeySetSerialization(keys=keys["keys"])), algorithms=["Ed25519"]
+    )
     assert json.loads(read.payload)["jti"] == found["start"]
 
 
