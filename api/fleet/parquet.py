@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -119,6 +119,12 @@ def _years(flat: str, cells: list[Any]) -> list[Any]:
     if flat != "unit.build_year":
         return cells
     return [int(cell) if isinstance(cell, float) and cell.is_integer() else cell for cell in cells]
+
+
+def columns(kinds: Mapping[str, type]) -> dict[str, Any]:
+    """Columns of texts, numbers and yes/no, as ``write`` takes them."""
+    known: dict[type, Any] = {str: pl.String, float: pl.Float64, int: pl.Int64, bool: pl.Boolean}
+    return {name: known[kind] for name, kind in kinds.items()}
 
 
 def write(lines: Path, path: Path, schema: dict[str, Any]) -> None:

@@ -12,13 +12,9 @@ from api.history_wire import history_json
 from api.models import Basis
 from api.routes.desk import answered, desk_of, tag, unit_seen
 from api.routes.units import Reader, UnitId
+from api.service.histories import setups_of, tell
 from api.service.recording import unit_named
-from api.store import organisations, setups
-from api.store.setups import SetupRow
-from audit.history.unit import history_of
-from audit.intake.setups import read_setup
 from audit.nouns.problem import BadInput
-from audit.nouns.setup import Setup
 
 router = APIRouter(tags=["units"])
 
@@ -161,25 +157,13 @@ def history(
 ) -> Response:
     desk = desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
-        row = unit_named(work, unit_seen(caller, unit))
-        rows = list(setups.in_order(work, unit))
-        auditor = desk.in_force.auditor(work, organisations.read(work).terms.hold_at)
-        now = work.now
-    told: list[tuple[SetupRow, Setup]] = []
-    unread: list[str] = []
-    for one in rows:
-        try:
-            told.append((one, read_setup(one.text, one.id, auditor.rulebook)))
-        except BadInput:
-            unread.append(one.id)
-    if not told:
-        raise Refusal(404, "No setup", f"No setup of {unit} is on record that the rulebook in force can read.")
-    known = [hours for hours in (engine_hours, row.engine_hours) if hours is not None]
+        found = setups_of(work, desk.in_force, unit_named(work, unit_seen(caller, unit)))
+    rulebook = found.auditor.rulebook
     try:
-        found = history_of(
-            auditor.rulebook, auditor.sheet, [setup for _, setup in told], now, max(known) if known else None
-        )
+        told = tell(found, engine_hours)
     except BadInput as error:
         raise Refusal(409, "No history", f"The setups contradict each other: {error.problems[0]}") from None
-    content: dict[str, Any] = history_json(found, [row for row, _ in told], unread, auditor.rulebook)
-    return answered(request, content, tag(len(rows), auditor.rulebook.digest[:16], f"{found.engine_hours}"))
+    if told is None:
+        raise Refusal(404, "No setup", f"No setup of {unit} is on record that the rulebook in force can read.")
+    content: dict[str, Any] = history_json(told.history, told.rows, told.unread, rulebook)
+    return answered(request, content, tag(len(found.rows), rulebook.digest[:16], f"{told.history.engine_hours}"))

@@ -7,7 +7,6 @@ import sys
 from threading import Event, Thread
 
 from api.service.telling import PATIENCE, Teller, note_expired, send_due
-from api.store.database import StoreUnavailable
 
 EVERY = 1.0
 """s between two looks for what is due."""
@@ -38,7 +37,8 @@ class Sender:
                 if looks % EXPIRY_EVERY == 0:
                     note_expired(self.teller)
                 send_due(self.teller, self._stop)
-            except StoreUnavailable as error:  # it may come back, and what is due stays due
-                print(json.dumps({"level": "warning", "sender": f"the store can't be used: {error}"}), file=sys.stderr)
+            except Exception as error:  # whatever it was must not end the sending; what is due stays due
+                line = {"level": "warning", "sender": f"{type(error).__name__}: {error}"}
+                print(json.dumps(line), file=sys.stderr, flush=True)
             looks += 1
             self._stop.wait(self.every)
