@@ -21,8 +21,11 @@ from api.pages.adding import add_pages
 from api.routes import (
     acceptances,
     audits,
+    calendar,
     cards,
     drawings,
+    events_out,
+    exports,
     fleet_audits,
     health,
     histories,
@@ -36,6 +39,8 @@ from api.routes import (
     starts,
     tokens,
     units,
+    webhooks,
+    work_requests,
 )
 from api.routes import rulebook as rulebook_routes
 from api.routes.desk import add_refusals
@@ -124,6 +129,7 @@ def create_app(
         app.include_router(drawings.of_units, responses=_responses(_ON_RECORD))
         app.include_router(starts.public, responses=_responses((404, 503)))
         app.include_router(question.public, responses=_responses(()))
+        app.include_router(calendar.public, responses=_responses((404, 503)))
         for module in (
             units,
             histories,
@@ -135,6 +141,11 @@ def create_app(
             record,
             organisations,
             tokens,
+            webhooks,
+            events_out,
+            work_requests,
+            exports,
+            calendar,
         ):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app
