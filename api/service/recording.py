@@ -210,6 +210,17 @@ def with_hours(unit: UnitRow, hours: float | None, at: float) -> UnitRow:
     return replace(unit, engine_hours=hours, hours_at=at)
 
 
+def replace_meter(work: Work, unit: UnitRow, hours: float, at: float) -> UnitRow:
+    """The unit with a new hour meter: hours count from what it shows, and setups by the old one clear nothing more."""
+    after = replace(unit, engine_hours=hours, hours_at=at, edition=unit.edition + 1, changed_after=unit.setups)
+    units.change(work, after)
+    events.append(
+        work, "unit.meter_replaced", f"unit/{unit.id}", {"before": unit.engine_hours, "after": hours}, _hash(unit),
+        _hash(after),
+    )  # fmt: skip
+    return after
+
+
 def _completed(says: Any, unit: UnitRow) -> Any:
     """A setup's ``unit`` with what is on record filled in. Raises OtherMachine for another id or card."""
     if not isinstance(says, dict | None):

@@ -68,6 +68,11 @@ def page(work: Work, after: str, most: int, card: str = "", owner: str = "", onl
     return [_unit(row) for row in work.connection.execute(wanted.order_by(units.c.id).limit(most))]
 
 
+def with_serials(work: Work) -> list[UnitRow]:
+    """Units whose serial is on record, in order of id."""
+    return [_unit(row) for row in work.connection.execute(_all(work).where(units.c.serial != "").order_by(units.c.id))]
+
+
 def add(work: Work, unit: UnitRow) -> None:
     """Puts a new unit on record."""
     work.connection.execute(insert(units).values(organisation=work.organisation, **_columns(unit)))

@@ -19,8 +19,23 @@ from sqlalchemy import Row, Table, and_, exists, func, literal, select
 from api.store import events as record
 from api.store.database import Work
 from api.store.events import Event, Fault
+from api.store.photo_tables import notes, photos
 from api.store.rulebooks import IN_FORCE, chosen
-from api.store.tables import acceptances, events, organisations, rulebooks, setups, starts, tokens, units
+from api.store.tables import (
+    acceptances,
+    events,
+    identities,
+    import_questions,
+    import_sources,
+    imports,
+    organisations,
+    rulebooks,
+    setups,
+    starts,
+    tokens,
+    type_cards,
+    units,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +47,8 @@ class Traced:
         first: the one event that made the row.   later: others that tell its present state.
         told: columns that the newest of those events must tell, with their names in its content.
         silent: what a column holds that it says nothing of.
-        ends: by column that is empty until then, the event that fills it.
+        ends: by column that is empty until then, the event that fills it; a later event of the others empties it.
+        hashed: the column whose SHA-256 is the row's digest and what the event says is there after it, '' for none.
     """
 
     table: Table
@@ -43,6 +59,7 @@ class Traced:
     told: tuple[tuple[str, str], ...] = ()
     silent: tuple[tuple[str, Any], ...] = ()
     ends: tuple[tuple[str, str], ...] = ()
+    hashed: str = ""
 
 
 def _same(*names: str) -> tuple[tuple[str, str], ...]:
@@ -58,8 +75,10 @@ TRACED = (
     ),
     Traced(
         setups, "setup", "id", "setup.recorded", (),
-        _same("unit", "number", "crop", "header_kind", "state", "taken", "taken_by"),
+        _same("unit", "number", "crop", "header_kind", "state", "taken", "taken_by"), hashed="text",
     ),
+    Traced(photos, "photo", "id", "photo.added", (), _same("unit", "setup", "quantity", "media"), hashed="body"),
+    Traced(notes, "note", "id", "note.added", (), _same("unit", "setup", "quantity", "text")),
     Traced(
         acceptances, "acceptance", "id", "acceptance.given", (),
         (("part", "on"), *_same("unit", "setup", "rule", "crop", "header_kind", "found", "by", "reason", "until")),
@@ -75,6 +94,26 @@ TRACED = (
         _same("name", "role", "units", "expires", "hash"), ends=(("revoked", "token.revoked"),),
     ),
     Traced(rulebooks, "rulebook", "digest", "rulebook.added", (), _same("number", "note")),
+    Traced(
+        imports, "import", "id", "import.applied", (), _same("number", "format", "name", "source", "digest"),
+        ends=(("undone", "import.undone"),),
+    ),
+    Traced(
+        identities, "identity", "id", "identity.added", (), _same("unit", "scheme", "issuer", "value"),
+        ends=(("ended", "identity.ended"),),
+    ),
+    Traced(
+        type_cards, "type-card", "id", "type_card.added", (),
+        _same("maker", "type", "serial_from", "serial_to", "card"), ends=(("ended", "type_card.ended"),),
+    ),
+    Traced(
+        import_questions, "question", "id", "question.asked", (), _same("number", "kind", "about"),
+        ends=(("answered", "question.answered"),),
+    ),
+    Traced(
+        import_sources, "import-source", "id", "import_source.added", (), _same("format", "address", "period", "token"),
+        ends=(("ended", "import_source.ended"),),
+    ),
     Traced(
         organisations, "organisation", "id", "organisation.made", ("organisation.changed",), _same("terms", "effects"),
     ),
@@ -169,10 +208,11 @@ def _held_to_events(traced: Traced, id: str, rows: Sequence[Row[Any]]) -> Iterat
         return
     for name in wrong:
         yield Fault(state.event_number, f"{name} of {subject} is not what event {state.event_number} says")
-    if traced.table is setups and not row.digest == _digest(row.text) == state.event_after:
-        yield Fault(state.event_number, f"the text of {subject} has not the hash that event {state.event_number} says")
+    if traced.hashed and not row.digest == _digest(getattr(row, traced.hashed)) == state.event_after:
+        said = f"the {traced.hashed} of {subject} has not the hash that event {state.event_number} says"
+        yield Fault(state.event_number, said)
     for column, what in traced.ends:
-        if (getattr(row, column) is not None) != any(one.event_what == what for one in rows):
+        if (getattr(row, column) is not None) != (rows[-1].event_what == what):
             said = "is set, but no event" if getattr(row, column) is not None else "is not set, but an event"
             yield Fault(state.event_number, f"{column} of {subject} {said} {what} is on record")
 

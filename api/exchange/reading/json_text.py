@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterator
 from typing import Any
 
 from api.exchange.reading.nouns import NotRead
 from api.identity.strict_json import read_json
 
+_NO_TEXT = re.compile("[\ud800-\udfff]|\\\\u0000")
+"""Half a surrogate pair, and the zero character, which no database keeps in a text."""
 MOST_BYTES = 64 * 1024 * 1024
 
 
@@ -16,11 +20,14 @@ def read_object(shown: str, content: bytes) -> Any:
     if len(content) > MOST_BYTES:
         raise NotRead(shown, f"is longer than {MOST_BYTES:,} bytes", "Send fewer machines or tasks at once")
     try:
-        return read_json(content.removeprefix(b"\xef\xbb\xbf"))
+        found = read_json(content.removeprefix(b"\xef\xbb\xbf"))
     except UnicodeDecodeError as error:
         raise NotRead(shown, f"is not UTF-8 (byte {error.start + 1})", "Save it as UTF-8") from None
     except ValueError as error:
         raise NotRead(shown, f"can't be read as JSON: {str(error)[:200]}", "Export it again") from None
+    if b"\\u" in content and _NO_TEXT.search(json.dumps(found, ensure_ascii=False)):
+        raise NotRead(shown, "holds an escape that stands for no character", "Ask the sender")
+    return found
 
 
 def begins_as_json(content: bytes) -> bool:

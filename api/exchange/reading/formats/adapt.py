@@ -7,6 +7,7 @@ The standard has no word for a combine's settings; they travel as definitions of
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import isfinite
 from typing import Any
 
 from api.exchange.reading.files import Files
@@ -143,6 +144,8 @@ class _Document:
             factor, measure = FACTORS[what][unit]
             try:
                 number = float(text_of(item.get("valueText"))) * factor
+                if not isfinite(number):
+                    raise ValueError
                 taken = _when(item)
             except ValueError:
                 self.gathered.note(

@@ -22,7 +22,7 @@ from api.exchange.reading.xml_text import child_text, children, local, place_of,
 
 TIMES = ("datetime", "dateTime", "Datetime", "DateTime", "Timestamp", "timestamp")
 """Names under which senders give a time."""
-MOST_MACHINES = 20_000
+MOST_MACHINES = 10_000
 _EXPORT = "Export a fleet snapshot (root element Fleet) from the system"
 
 

@@ -1,0 +1,110 @@
+"""Taking an import back: what it brought goes, as far as nothing newer stands on it; what can't be undone is said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from api.service.gate import Gate
+from api.service.import_answers import close_undone
+from api.service.importing import end_identity
+from api.service.recording import retire_unit
+from api.store import events, identities, import_questions, imports, machine_words, units
+from api.store.database import Work
+from api.store.imports import ImportRow
+from api.store.machine_words import COUNTS, REPLACED
+
+NEW = "new unit"
+_MOST = 100_000
+
+
+class NoSuchImport(Exception):
+    """There is no such import."""
+
+
+class UndoneBefore(Exception):
+    """It was undone already."""
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """What was taken back, and what was not, in words; starts whose certificates were revoked."""
+
+    row: ImportRow
+    done: tuple[str, ...]
+    left: tuple[str, ...]
+    revoked: tuple[str, ...]
+
+
+def undo(work: Work, gate: Gate, id: str) -> Undone:
+    """Takes an import back. Raises NoSuchImport, UndoneBefore."""
+    row = imports.find(work, id)
+    if row is None:
+        raise NoSuchImport(id)
+    if row.undone is not None:
+        raise UndoneBefore(id)
+    done: list[str] = []
+    left: list[str] = []
+    touched = _hours(work, id, done, left)
+    for one in identities.of_import(work, id):
+        end_identity(work, one, f"import {row.number} was undone")
+        done.append(f"{one.unit} is no longer known by {one.scheme} {one.shown}")
+        touched.add(one.unit)
+    touched |= _units(work, row, done, left)
+    values, tasks = machine_words.take_back(work, id)
+    done += [f"{values} settings from machines"] if values else []
+    done += [f"{tasks} planned harvests"] if tasks else []
+    for question in import_questions.page(work, 0, _MOST, origin=id):
+        close_undone(work, question)
+        done.append(f"question {question.number} needs no answer")
+    imports.end(work, id)
+    events.append(work, "import.undone", f"import/{id}", {"number": row.number, "done": done, "left": left})
+    revoked = tuple(start.id for unit in sorted(touched) for start in gate.recheck(work, unit))
+    found = imports.find(work, id)
+    assert found is not None
+    return Undone(found, tuple(done), tuple(left), revoked)
+
+
+def _hours(work: Work, id: str, done: list[str], left: list[str]) -> set[str]:
+    """Hours go back to what they were, where this import's are still the newest."""
+    touched = set()
+    for reading in machine_words.hours_of_import(work, id):
+        unit = units.find(work, reading.unit)
+        if reading.fate == REPLACED:
+            left.append(f"{reading.unit}: that its meter was replaced is what a person said; it stays")
+        if reading.fate != COUNTS or unit is None:
+            continue
+        if unit.engine_hours == reading.hours and reading.hours_before is None and unit.setups:
+            left.append(f"{unit.id}: setups were recorded since with {reading.hours:g} engine hours known; they stay")
+        elif unit.engine_hours == reading.hours:
+            units.change(work, replace(unit, engine_hours=reading.hours_before, hours_at=reading.hours_at_before))
+            before = "not known" if reading.hours_before is None else f"{reading.hours_before:g}"
+            done.append(f"{unit.id}: engine hours are {before} again")
+            touched.add(unit.id)
+        else:
+            shown = "not known" if unit.engine_hours is None else f"{unit.engine_hours:g}"
+            left.append(f"{unit.id}: newer engine hours are on record ({shown}); they stay")
+    return touched
+
+
+def _units(work: Work, row: ImportRow, done: list[str], left: list[str]) -> set[str]:
+    """Units that it added leave the fleet, where nothing was recorded of them since."""
+    added = {line["unit"]: f"import/{row.id}" for line in imports.report(work, row.id)["lines"] if line["fate"] == NEW}
+    for question in import_questions.page(work, 0, _MOST, every=True, origin=row.id):
+        if unit := (question.answer or {}).get("added"):
+            added[unit] = f"question/{question.id}"
+    for id, subject in sorted(added.items()):
+        found = units.find(work, id)
+        if found is None or found.retired is not None:
+            continue
+        if found.setups or identities.of_unit(work, id) or _changed_since(work, id, subject):
+            left.append(f"{id} stays: more was recorded of it since")
+        else:
+            retire_unit(work, found)
+            done.append(f"{id} was taken out of the fleet")
+    return set(added)
+
+
+def _changed_since(work: Work, unit: str, subject: str) -> bool:
+    """Whether a unit has events after the last one about what added it."""
+    added = [one.number for one in events.read(work, subject=subject)]
+    return any(one.number > max(added, default=0) for one in events.read(work, subject=f"unit/{unit}"))

@@ -1,0 +1,351 @@
+"""Imports from farm systems: read, seen without a trace, applied whole or not at all, each row with its fate.
+
+A dry run is the same work in a transaction that is not kept, so that it shows what would happen and nothing else.
+Importing the same again changes nothing. Settings that a machine says of itself are kept beside the unit for whoever
+takes a setup; they are never part of one by themselves, and never count as verified.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from hashlib import sha256
+from typing import Any
+
+from api.exchange.identifiers import Claim, claims, key
+from api.exchange.reading.files import Files
+from api.exchange.reading.nouns import HourReading, MachineValue, Read, ReadCrop, ReadTask, ReadUnit, Role
+from api.exchange.reading.registry import format_of
+from api.service.gate import Gate
+from api.service.hours import Fall, hear, why_not
+from api.service.placing import METER, Ask, Decided, New, Not, place
+from api.service.recording import put_unit
+from api.store import events, identities, import_questions, imports, machine_words, units
+from api.store.database import Work
+from api.store.identities import Identity
+from api.store.import_questions import Question
+from api.store.imports import ImportRow
+from api.store.units import UnitRow
+from audit.intake.setups import find_crop
+from audit.nouns.problem import BadInput
+from audit.nouns.rulebook import Rulebook
+
+CHANGES = frozenset({"new unit", "updated", "planned", "waits"})
+"""Fates after which something is on record that was not there before."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A file that is read, and what it was read from.
+
+    Attributes:
+        name: of the file or address.   source: what its fleet numbers and tasks are unique within.
+        polled: the source on record that was asked, '' for none.   digest: SHA-256 of content and mapping.
+    """
+
+    format: str
+    name: str
+    source: str
+    polled: str
+    digest: str
+    read: Read
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What came of one row."""
+
+    place: str
+    what: str
+    fate: str
+    unit: str = ""
+    text: str = ""
+    advice: str = ""
+    question: str = ""
+
+
+@dataclass(slots=True)
+class Report:
+    """What came of an import."""
+
+    row: ImportRow
+    lines: list[Line] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    revoked: list[str] = field(default_factory=list)
+    repeated: bool = False
+
+    def counts(self) -> dict[str, int]:
+        """How many rows had which fate."""
+        return dict(sorted(Counter(line.fate for line in self.lines).items()))
+
+    def plain(self) -> dict[str, Any]:
+        """For JSON, without what the row itself says."""
+        return {
+            "counts": self.counts(), "lines": [asdict(line) for line in self.lines], "notes": self.notes,
+            "revoked": self.revoked,
+        }  # fmt: skip
+
+
+def prepare(files: Files, mapping: bytes = b"", format: str = "", source: str = "") -> Prepared:
+    """Reads what was sent. Raises NotRead.
+
+    Args:
+        mapping: text of a mapping file, for formats that need one.
+        format: name of the format, '' to see.
+        source: a name for where it comes from, '' for what the file itself says.
+    """
+    chosen = format_of(files, format)
+    found = sha256(f"{chosen.name}\0{source}\0".encode() + sha256(mapping).digest())
+    for path in files.paths():
+        found.update(f"{path}\0".encode() + sha256(files.read(path)).digest())
+    read = chosen.read(files, mapping)
+    return Prepared(chosen.name, files.name[:200], source or read.origin, "", found.hexdigest(), read)
+
+
+def apply(work: Work, gate: Gate, rulebook: Rulebook, prepared: Prepared) -> Report:
+    """Puts on record what is new, with an event; of a file whose every row is there already, nothing."""
+    before = imports.same(work, prepared.digest)
+    row = ImportRow(
+        id=f"import-{secrets.token_hex(8)}", number=imports.next_number(work), format=prepared.format,
+        name=prepared.name, source=prepared.polled, digest=prepared.digest, at=work.now, by=work.who, undone=None,
+        undone_by=None,
+    )  # fmt: skip
+    applying = Applying(work, rulebook, row, prepared.source)
+    read = prepared.read
+    lines = [
+        Line(one.place, "row", "refused" if one.wrong else "passed over", "", one.why, one.advice) for one in read.rows
+    ]
+    if before is None:
+        applying.begin()
+    lines += [applying.unit(one) for one in read.units]
+    lines += [applying.crop(one) for one in read.crops]
+    lines += [line for one in read.tasks for line in applying.task(one)]
+    report = Report(row, lines, [*read.notes, *applying.notes])
+    if before is not None and not applying.begun:
+        return replace(report, row=before, repeated=True)
+    report.revoked = [start.id for unit in sorted(applying.touched) for start in gate.recheck(work, unit)]
+    kept = imports.finish(work, row.id, report.plain())
+    events.append(
+        work, "import.applied", f"import/{row.id}",
+        {
+            "number": row.number, "format": row.format, "name": row.name, "source": row.source, "digest": row.digest,
+            "counts": report.counts(), "hours": applying.hours,
+        },
+        after=sha256(kept).hexdigest(),
+    )  # fmt: skip
+    return report
+
+
+class Applying:
+    """One import while its rows are put on record.
+
+    Attributes:
+        units: ids of units by the keys that the file uses.   touched: units that changed in what a start depends on.
+        hours: before and after of every unit whose hours rose.
+    """
+
+    def __init__(self, work: Work, rulebook: Rulebook, row: ImportRow, source: str) -> None:
+        self.work, self.rulebook, self.row, self.source = work, rulebook, row, source
+        self.begun = False
+        self.units: dict[str, str] = {}
+        self.touched: set[str] = set()
+        self.hours: dict[str, list[float | None]] = {}
+        self.notes: list[str] = []
+        self.by_serial: dict[str, list[str]] = {}
+        for unit in units.with_serials(work):
+            self.by_serial.setdefault(key(unit.serial), []).append(unit.id)
+
+    def begin(self) -> None:
+        """Puts the import itself on record, before the first row that names it."""
+        if not self.begun:
+            imports.add(self.work, self.row)
+            self.begun = True
+
+    def unit(self, one: ReadUnit, decided: Decided = Decided()) -> Line:  # noqa: B008 - frozen
+        """One machine."""
+        claimed, said = claims(one, self.source)
+        self.notes += [f"{one.place}: {text}." for text in said]
+        if not claimed:
+            return Line(one.place, "unit", "refused", "", f"{'; '.join(said)}", "Nobody knows which machine it is")
+        if one.hours is not None and (wrong := why_not(one.hours, self.work.now)):
+            return Line(one.place, "unit", "refused", "", wrong, "Ask the sender; the machine was not changed")
+        found = place(self.work, self.rulebook, one, claimed, decided, self.by_serial)
+        if isinstance(found, Not):
+            return Line(one.place, "unit", "refused", "", found.why, found.advice)
+        if isinstance(found, Ask):
+            return self.ask(one, found, new=decided.new)
+        changes: list[str] = []
+        if isinstance(found, New):
+            made = self._made(one, found)
+            if isinstance(made, Line):
+                return made
+            row, proof, fate = made, "it came with this unit", "new unit"
+            changes.append(f"added with card {row.card}")
+        else:
+            row, proof, fate = found.unit, found.proof, "updated"
+        self.units[one.key] = row.id
+        changes += self._join(row, claimed, proof, bool(decided.unit or decided.new))
+        fall = self._hear(row, one.hours, changes)
+        changes += self._values(row, one.values)
+        if fall is not None:
+            line = self.ask(one, Ask(METER, f"{METER}|{row.id}", fall.text, ("replaced", "wrong")), row.id)
+            return replace(line, text="; ".join([*changes, line.text])) if changes else line
+        return Line(one.place, "unit", fate if changes else "nothing new", row.id, "; ".join(changes))
+
+    def ask(self, one: ReadUnit, asked: Ask, unit: str = "", new: bool = False) -> Line:
+        """A row that waits for an answer; the same question is asked once, and the newest row waits."""
+        content = {
+            "text": asked.text, "choices": list(asked.choices), "unit": unit, "source": self.source,
+            "new": new, "row": plain_unit(one),
+        }  # fmt: skip
+        open = import_questions.open_about(self.work, asked.about)
+        if open is not None:
+            if open.content != content:
+                self.begin()
+                import_questions.renew(self.work, open.id, content)
+            return Line(one.place, "unit", "waits", unit, asked.text, "", open.id)
+        self.begin()
+        question = Question(
+            f"question-{secrets.token_hex(8)}", import_questions.next_number(self.work), self.row.id, asked.kind,
+            asked.about, content, self.work.now,
+        )  # fmt: skip
+        import_questions.add(self.work, question)
+        events.append(
+            self.work, "question.asked", f"question/{question.id}",
+            {"number": question.number, "kind": question.kind, "about": question.about, "import": self.row.id},
+        )  # fmt: skip
+        return Line(one.place, "unit", "waits", unit, asked.text, "", question.id)
+
+    def crop(self, one: ReadCrop) -> Line:
+        """A crop that the file names: whether the rulebook knows it."""
+        found = {crop for said in one.said if (crop := find_crop(said, self.rulebook))}
+        shown = one.said[0][:60]
+        if len(found) == 1:
+            return Line(one.place, "crop", "recognised", "", f"'{shown}' is {found.pop()}")
+        why = f"'{shown}' is no name of a crop card" if not found else f"'{shown}' names {' and '.join(sorted(found))}"
+        return Line(
+            one.place, "crop", "not recognised", "", why, "Add the name to 'names' of your crop card; none is guessed"
+        )
+
+    def task(self, one: ReadTask) -> list[Line]:
+        """A planned harvest, once for every unit that it names."""
+        found = {crop for said in one.crops if (crop := find_crop(said, self.rulebook))}
+        crop = found.pop() if len(found) == 1 else ""
+        said = "" if crop else f"its crop ({', '.join(one.crops)[:80] or 'not named'}) is not known for certain"
+        named = [self.units.get(key, "") for key in one.units] or [""]
+        lines = []
+        for unit in dict.fromkeys(named):
+            task = machine_words.Task(
+                key=f"{self.row.format}|{self.source}|{one.key}|{unit}", unit=unit, name=one.name[:200],
+                field=one.field[:200], crop=crop, crop_said=", ".join(one.crops)[:200], begins=one.begins,
+                ends=one.ends, state=one.state, origin=self.row.id, at=self.work.now,
+            )  # fmt: skip
+            before = next(iter(machine_words.tasks(self.work, key=task.key)), None)
+            if before is not None and replace(before, origin=task.origin, at=task.at) == task:
+                lines.append(Line(one.place, "task", "nothing new", unit))
+                continue
+            self.begin()
+            machine_words.add_task(self.work, task)
+            lines.append(
+                Line(one.place, "task", "planned", unit, "; ".join(filter(None, (f"'{one.name[:60]}'", said))))
+            )
+        return lines
+
+    def _made(self, one: ReadUnit, found: New) -> UnitRow | Line:
+        says = {
+            "card": found.card, "serial": one.serial or None, "build_year": one.build_year, "fitted": None,
+            "owner": one.owner or None, "engine_hours": None,
+        }  # fmt: skip
+        try:
+            row, _ = put_unit(self.work, self.rulebook, found.id, says)
+        except BadInput as error:
+            said = " ".join(f"{problem.place}: {problem.message}" for problem in error.problems[:5])
+            return Line(one.place, "unit", "refused", "", said, "Put it right where it comes from")
+        self.begin()
+        self.touched.add(row.id)
+        return row
+
+    def _join(self, row: UnitRow, claimed: Sequence[Claim], proof: str, person: bool) -> list[str]:
+        """Gives a unit the identities that it has not. One of another unit moves only if a person said so."""
+        said = []
+        for claim in claimed:
+            held = identities.held(self.work, claim.scheme.value, claim.issuer, claim.value)
+            if held is not None and held.unit == row.id:
+                continue
+            if held is not None and not person:
+                self.notes.append(f"{claim.scheme.value} '{claim.shown[:40]}' is that of {held.unit} and stays there.")
+                continue
+            self.begin()
+            if held is not None:
+                end_identity(self.work, held, f"a person said that it is {row.id}'s")
+            add_identity(self.work, row.id, claim, proof, self.row.id)
+            said.append(f"{claim.scheme.value} {claim.shown[:40]}")
+        return [f"known by {', '.join(said)}"] if said else []
+
+    def _hear(self, row: UnitRow, reading: HourReading | None, changes: list[str]) -> Fall | None:
+        """Takes a reading of engine hours; what is to be asked of a fall."""
+        if reading is None:
+            return None
+        heard = hear(self.work, row, reading, self.row.id)
+        if isinstance(heard, Fall):
+            return heard
+        if heard.text:
+            self.begin()
+            changes.append(heard.text)
+            machine_words.add_hours(self.work, heard.kept)
+        if heard.after is not None:
+            units.change(self.work, heard.after)
+            self.hours[row.id] = [row.engine_hours, heard.after.engine_hours]
+            self.touched.add(row.id)
+        return None
+
+    def _values(self, row: UnitRow, values: Sequence[MachineValue]) -> list[str]:
+        """Keeps what the machine says of its settings; it is shown as not verified."""
+        known = {
+            (one.code, one.role, one.part): (one.value, one.taken) for one in machine_words.values_of(self.work, row.id)
+        }
+        fresh = [one for one in values if known.get((one.code, one.role.value, one.part)) != (one.value, one.taken)]
+        for one in fresh:
+            self.begin()
+            machine_words.add_value(
+                self.work,
+                machine_words.Value(
+                    row.id, one.quantity, one.code, one.role.value, one.part[:80], one.value, one.measure, one.taken,
+                    self.row.id, self.work.now,
+                ),
+            )  # fmt: skip
+        return [f"{len(fresh)} settings from the machine, not verified"] if fresh else []
+
+
+def add_identity(work: Work, unit: str, claim: Claim, proof: str, origin: str) -> Identity:
+    """Gives a unit an identity, with an event."""
+    one = Identity(
+        f"identity-{secrets.token_hex(8)}", unit, claim.scheme.value, claim.issuer, claim.value, claim.shown[:200],
+        proof, origin, work.now,
+    )  # fmt: skip
+    identities.add(work, one)
+    content = {"unit": unit, "scheme": one.scheme, "issuer": one.issuer, "value": one.value, "proof": proof}
+    events.append(work, "identity.added", f"identity/{one.id}", content)
+    return one
+
+
+def end_identity(work: Work, one: Identity, why: str) -> None:
+    """Takes an identity from its unit, with an event."""
+    identities.end(work, one.id)
+    events.append(work, "identity.ended", f"identity/{one.id}", {"unit": one.unit, "why": why})
+
+
+def plain_unit(one: ReadUnit) -> dict[str, Any]:
+    """A read unit for JSON."""
+    found = asdict(one)
+    found["values"] = [{**asdict(value), "role": value.role.value} for value in one.values]
+    return found
+
+
+def read_again(plain: Mapping[str, Any]) -> ReadUnit:
+    """The read unit of ``plain_unit``."""
+    hours = plain["hours"]
+    values = tuple(MachineValue(**{**one, "role": Role(one["role"])}) for one in plain["values"])
+    return ReadUnit(**{**plain, "hours": None if hours is None else HourReading(**hours), "values": values})

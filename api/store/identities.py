@@ -1,0 +1,83 @@
+"""By what a unit is known elsewhere. A row is never changed, only ended; whatever moved stands there twice."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Row, Select, insert, select, update
+
+from api.store.database import Work
+from api.store.tables import identities
+
+
+@dataclass(frozen=True, slots=True)
+class Identity:
+    """One identity of one unit.
+
+    Attributes:
+        issuer: within what the value is unique.   value: as it is compared, ``shown``: as it was written.
+        proof: why it is taken to be this unit's.   origin: the import that brought it, '' for none.
+        added, ended: s since 1970.
+    """
+
+    id: str
+    unit: str
+    scheme: str
+    issuer: str
+    value: str
+    shown: str
+    proof: str
+    origin: str
+    added: float
+    ended: float | None = None
+
+
+def add(work: Work, one: Identity) -> None:
+    """Puts an identity on record."""
+    values = {name: getattr(one, name) for name in Identity.__slots__}
+    work.connection.execute(insert(identities).values(organisation=work.organisation, **values))
+
+
+def end(work: Work, id: str) -> None:
+    """It stands for this unit no more."""
+    where = (identities.c.organisation == work.organisation, identities.c.id == id)
+    work.connection.execute(update(identities).where(*where).values(ended=work.now))
+
+
+def find(work: Work, id: str) -> Identity | None:
+    """An identity by its id, None if there is none."""
+    row = work.connection.execute(_all(work).where(identities.c.id == id)).one_or_none()
+    return None if row is None else _identity(row)
+
+
+def held(work: Work, scheme: str, issuer: str, value: str) -> Identity | None:
+    """The identity that stands now for this value, None if no unit has it."""
+    wanted = _all(work).where(
+        identities.c.scheme == scheme, identities.c.issuer == issuer, identities.c.value == value,
+        identities.c.ended.is_(None),
+    )  # fmt: skip
+    row = work.connection.execute(wanted).one_or_none()
+    return None if row is None else _identity(row)
+
+
+def of_unit(work: Work, unit: str, every: bool = False) -> list[Identity]:
+    """A unit's identities in the order in which they came; those that stand, or every one."""
+    wanted = _all(work).where(identities.c.unit == unit)
+    if not every:
+        wanted = wanted.where(identities.c.ended.is_(None))
+    return [_identity(row) for row in work.connection.execute(wanted.order_by(identities.c.added, identities.c.id))]
+
+
+def of_import(work: Work, origin: str) -> list[Identity]:
+    """Identities that an import brought and that stand."""
+    wanted = _all(work).where(identities.c.origin == origin, identities.c.ended.is_(None))
+    return [_identity(row) for row in work.connection.execute(wanted.order_by(identities.c.unit, identities.c.id))]
+
+
+def _all(work: Work) -> Select[Any]:
+    return select(identities).where(identities.c.organisation == work.organisation)
+
+
+def _identity(row: Row[Any]) -> Identity:
+    return Identity(**{name: getattr(row, name) for name in Identity.__slots__})

@@ -1,0 +1,169 @@
+"""What machines and farm systems said: engine hours, settings that nobody has looked at, planned harvests.
+
+Each import's rows stand for themselves, so that taking an import back leaves those of the others; of several the newest
+holds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Any
+
+from sqlalchemy import Table, delete, insert, select, update
+
+from api.store.database import Work
+from api.store.events import canonical
+from api.store.tables import hour_readings, machine_values, planned_tasks
+
+COUNTS, OLDER, REPLACED, WRONG, UNDONE = "counts", "older", "replaced", "wrong", "undone"
+
+
+@dataclass(frozen=True, slots=True)
+class Hours:
+    """Engine hours of a unit at a time.
+
+    Attributes:
+        taken: s since 1970, None for not known.   fate: one of the words above.
+        hours_before, hours_at_before: of the unit, before this one counted.
+    """
+
+    unit: str
+    hours: float
+    taken: float | None
+    fate: str
+    origin: str
+    hours_before: float | None
+    hours_at_before: float | None
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A setting as the machine said, never verified.
+
+    Attributes:
+        quantity: last part of the setting's name.   code: what it was called there.   role: wanted, actual or fixed.
+        value: in ``measure``.   taken: s since 1970, None for not known.
+    """
+
+    unit: str
+    quantity: str
+    code: str
+    role: str
+    part: str
+    value: float
+    measure: str
+    taken: float | None
+    origin: str
+    at: float
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A planned harvest.
+
+    Attributes:
+        key: where it comes from, and its own id there.   unit: '' while none is known.
+        crop: the crop card, '' where what was said is not known.   begins, ends: s since 1970.
+    """
+
+    key: str
+    unit: str
+    name: str
+    field: str
+    crop: str
+    crop_said: str
+    begins: float | None
+    ends: float | None
+    state: str
+    origin: str
+    at: float
+
+
+def add_hours(work: Work, one: Hours) -> None:
+    """Keeps a reading."""
+    _add(work, hour_readings, one, (one.origin, one.unit, one.hours, one.taken))
+
+
+def add_value(work: Work, one: Value) -> None:
+    """Keeps a value."""
+    _add(work, machine_values, one, (one.origin, one.unit, one.code, one.role, one.part))
+
+
+def add_task(work: Work, one: Task) -> None:
+    """Keeps a planned harvest."""
+    _add(work, planned_tasks, one, (one.origin, one.key))
+
+
+def has_hours(work: Work, unit: str, hours: float, taken: float | None) -> bool:
+    """Whether this very reading is there already."""
+    when = hour_readings.c.taken.is_(None) if taken is None else hour_readings.c.taken == taken
+    wanted = select(hour_readings.c.id).where(
+        hour_readings.c.organisation == work.organisation, hour_readings.c.unit == unit,
+        hour_readings.c.hours == hours, when, hour_readings.c.fate != UNDONE,
+    )  # fmt: skip
+    return work.connection.execute(wanted.limit(1)).one_or_none() is not None
+
+
+def hours_of(work: Work, unit: str, most: int) -> list[Hours]:
+    """Readings of a unit, the newest first."""
+    table = hour_readings
+    wanted = select(table).where(table.c.organisation == work.organisation, table.c.unit == unit)
+    rows = work.connection.execute(wanted.order_by(table.c.at.desc(), table.c.hours.desc()).limit(most))
+    return [_made(Hours, row) for row in rows]
+
+
+def hours_of_import(work: Work, origin: str) -> list[Hours]:
+    """Readings that an import brought, the highest of each unit first."""
+    table = hour_readings
+    wanted = select(table).where(table.c.organisation == work.organisation, table.c.origin == origin)
+    return [_made(Hours, row) for row in work.connection.execute(wanted.order_by(table.c.unit, table.c.hours.desc()))]
+
+
+def values_of(work: Work, unit: str) -> list[Value]:
+    """The newest value of each name and part of a unit."""
+    table = machine_values
+    wanted = select(table).where(table.c.organisation == work.organisation, table.c.unit == unit)
+    newest: dict[tuple[str, str, str], Value] = {}
+    for row in work.connection.execute(wanted.order_by(table.c.at, table.c.id)):
+        one = _made(Value, row)
+        before = newest.get((one.code, one.role, one.part))
+        if before is None or (before.taken or 0) <= (one.taken or 0):
+            newest[one.code, one.role, one.part] = one
+    return sorted(newest.values(), key=lambda one: (one.quantity, one.role, one.part))
+
+
+def tasks(work: Work, unit: str | None = None, key: str | None = None) -> list[Task]:
+    """Planned harvests, the earliest first, of a unit or of all; of one key the newest."""
+    table = planned_tasks
+    wanted = select(table).where(table.c.organisation == work.organisation)
+    if key is not None:
+        wanted = wanted.where(table.c.key == key)
+    newest = {row.key: _made(Task, row) for row in work.connection.execute(wanted.order_by(table.c.at, table.c.id))}
+    found = [one for one in newest.values() if unit is None or one.unit == unit]
+    return sorted(found, key=lambda one: (one.begins is None, one.begins or 0, one.name))
+
+
+def take_back(work: Work, origin: str) -> tuple[int, int]:
+    """Takes out values and planned harvests of an import, and marks its readings; how many values and harvests."""
+    counts = []
+    for table in (machine_values, planned_tasks):
+        where = (table.c.organisation == work.organisation, table.c.origin == origin)
+        counts.append(work.connection.execute(delete(table).where(*where)).rowcount)
+    table = hour_readings
+    where = (table.c.organisation == work.organisation, table.c.origin == origin)
+    work.connection.execute(update(table).where(*where).values(fate=UNDONE))
+    return counts[0], counts[1]
+
+
+def _add(work: Work, table: Table, one: Any, key: tuple[Any, ...]) -> None:
+    values = {name: getattr(one, name) for name in type(one).__slots__}
+    id = sha256(canonical(list(key))).hexdigest()[:32]
+    where = (table.c.organisation == work.organisation, table.c.id == id)
+    work.connection.execute(delete(table).where(*where))  # the same key twice in one import: the later row holds
+    work.connection.execute(insert(table).values(organisation=work.organisation, id=id, **values))
+
+
+def _made(kind: Any, row: Any) -> Any:
+    return kind(**{name: getattr(row, name) for name in kind.__slots__})

@@ -1,0 +1,55 @@
+"""Which machine card an organisation uses for a maker's type, as systems write it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Row, insert, select, update
+
+from api.store.database import Work
+from api.store.tables import type_cards
+
+
+@dataclass(frozen=True, slots=True)
+class TypeCard:
+    """One line.
+
+    Attributes:
+        maker, type: case folded.   serial_from, serial_to: both inclusive, '' for no limit.
+        since, ended: s since 1970.
+    """
+
+    id: str
+    maker: str
+    type: str
+    serial_from: str
+    serial_to: str
+    card: str
+    since: float
+    ended: float | None = None
+
+
+def add(work: Work, one: TypeCard) -> None:
+    """Puts a line on record."""
+    values = {name: getattr(one, name) for name in TypeCard.__slots__}
+    work.connection.execute(insert(type_cards).values(organisation=work.organisation, **values))
+
+
+def end(work: Work, id: str) -> None:
+    """A line that holds no more."""
+    where = (type_cards.c.organisation == work.organisation, type_cards.c.id == id)
+    work.connection.execute(update(type_cards).where(*where).values(ended=work.now))
+
+
+def every(work: Work, maker: str | None = None, type: str | None = None) -> list[TypeCard]:
+    """Lines that hold, of one type or of all."""
+    wanted = select(type_cards).where(type_cards.c.organisation == work.organisation, type_cards.c.ended.is_(None))
+    if maker is not None and type is not None:
+        wanted = wanted.where(type_cards.c.maker == maker, type_cards.c.type == type)
+    rows = work.connection.execute(wanted.order_by(type_cards.c.maker, type_cards.c.type, type_cards.c.since))
+    return [_line(row) for row in rows]
+
+
+def _line(row: Row[Any]) -> TypeCard:
+    return TypeCard(**{name: getattr(row, name) for name in TypeCard.__slots__})
