@@ -1,4 +1,4 @@
-"""The machine card that ``setup-audit card new --blank`` prints: small, complete, to be grown from the machine's manual."""
+"""The machine card that ``setup-audit card new --blank`` prints: small, whole, to be grown from a machine's manual."""
 
 from pathlib import Path
 

@@ -194,7 +194,7 @@ def test_card_show_new_and_check(capsys: pytest.CaptureFixture[str], folder: Pat
     assert "axial-hybrid" in run(capsys, "card", "show")[1]
     _, out, _ = run(capsys, "card", "show", "axial-single")
     assert "rotor: 335 r/min to 1003 r/min (rotor.range high)" in out
-    _, card, _ = run(capsys, "card", "new", "our-axial")
+    _, card, _ = run(capsys, "card", "new", "our-axial", "--blank")
     path = folder / "our-axial.yaml"
     path.write_text(card)
     status, out, err = run(capsys, "card", "check", str(path))
@@ -221,7 +221,7 @@ def test_a_card_is_shown_with_what_moves_it_and_which_builds_there_are(capsys: p
 
 
 def test_each_card_file_is_checked_by_itself(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
-    _, card, _ = run(capsys, "card", "new", "our-axial")
+    _, card, _ = run(capsys, "card", "new", "our-axial", "--blank")
     good, bad = folder / "our-axial.yaml", folder / "theirs.yaml"
     good.write_text(card)
     bad.write_text("card: theirs\n")
