@@ -205,10 +205,10 @@ def show(value: float, unit: str) -> str:
         if abs(sixty_fourths - round(sixty_fourths)) < 1e-6:
             return f"{_fraction(round(sixty_fourths))} in"
     text = _plain(written)
-    return text if unit in ("", "1") else f"{text} {_SIGNS.get(unit, unit)}"
+    return text if unit in ("", "1") else f"{text} {SIGNS.get(unit, unit)}"
 
 
-_SIGNS = {"degC": "°C", "degF": "°F", "deg": "°", "1/m2": "/m²", "1/ft2": "/ft²", "m2": "m²"}
+SIGNS = {"degC": "°C", "degF": "°F", "deg": "°", "1/m2": "/m²", "1/ft2": "/ft²", "m2": "m²"}
 
 
 def _fraction(sixty_fourths: int) -> str:

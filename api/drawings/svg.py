@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import NewType
 
 from api.drawings.look import INK, PAPER
@@ -18,6 +20,25 @@ NO_BREAK = "\u00a0"
 
 _BIDI = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 _ESCAPES = str.maketrans({"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"})
+
+
+_words: ContextVar[Callable[[str], str] | None] = ContextVar("words of drawings", default=None)
+
+
+@contextmanager
+def in_words(tell: Callable[[str], str]) -> Iterator[None]:
+    """Every text that is drawn meanwhile is told by ``tell`` first, before it is measured and broken into lines."""
+    before = _words.set(tell)
+    try:
+        yield
+    finally:
+        _words.reset(before)
+
+
+def told(text: str) -> str:
+    """A text of a drawing as its reader wants it."""
+    tell = _words.get()
+    return text if tell is None else tell(text)
 
 
 def cleaned(text: str) -> str:
@@ -53,18 +74,18 @@ def element(tag: str, /, *children: Markup, **attributes: str | float | None) ->
     return Markup(f"<{tag}{written}>{inside}</{tag}>" if inside else f"<{tag}{written}/>")
 
 
-def drawing(width: float, height: float, kind: str, title: str, told: str, children: Iterable[Markup]) -> str:
+def drawing(width: float, height: float, kind: str, title: str, words: str, children: Iterable[Markup]) -> str:
     """A whole drawing.
 
     Args:
         width, height: of the view box.
         kind: fixed name that a page's own style sheet may use.
-        title: what it shows.   told: the same as the drawing in words, for who can't see it.
+        title: what it shows.   words: the same as the drawing in words, for who can't see it.
     """
     return element(
         "svg",
-        element("title", escaped(title)),
-        element("desc", escaped(told)),
+        element("title", escaped(told(title))),
+        element("desc", escaped(told(words))),
         element("rect", width=width, height=height, fill=PAPER),
         *children,
         xmlns="http://www.w3.org/2000/svg",
@@ -77,7 +98,7 @@ def drawing(width: float, height: float, kind: str, title: str, told: str, child
 
 def group(*children: Markup, tip: str = "", **attributes: str | float | None) -> Markup:
     """Some elements together, with what a pointer that rests on them is told."""
-    return element("g", *([element("title", escaped(tip))] if tip else []), *children, **attributes)
+    return element("g", *([element("title", escaped(told(tip)))] if tip else []), *children, **attributes)
 
 
 def line(points: Sequence[Point], width: float = 1.5, stroke: str = INK, **attributes: str | float | None) -> Markup:
@@ -129,7 +150,7 @@ def label(
 ) -> Markup:
     """One line of text; ``y`` is its base line."""
     return element(
-        "text", escaped(text), x=x, y=y, font_size=size, font_weight="bold" if bold else None, fill=fill,
+        "text", escaped(told(text)), x=x, y=y, font_size=size, font_weight="bold" if bold else None, fill=fill,
         text_anchor=None if anchor == "start" else anchor,
     )  # fmt: skip
 
@@ -151,7 +172,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
     A page's own face isn't known here; widths follow DejaVu Sans, wider than most.
     """
     wide = 0.0
-    for char in cleaned(text):
+    for char in cleaned(told(text)):
         if unicodedata.combining(char):
             continue
         if char in _WIDE:
@@ -166,7 +187,7 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 def wrapped(text: str, width: float, size: float, bold: bool = False, most: int = 99) -> list[str]:
     """The text in lines no wider than ``width``; what does not fit into ``most`` lines ends in an ellipsis."""
     lines: list[str] = []
-    for word in cleaned(text).split(" "):
+    for word in cleaned(told(text)).split(" "):
         joined = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(joined, size, bold) <= width:
             lines[-1] = joined

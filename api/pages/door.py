@@ -13,10 +13,12 @@ from fastapi.routing import APIRoute, APIRouter
 from starlette.routing import Match
 from starlette.types import Scope
 
+from api.drawings.svg import in_words
 from api.errors import FAILED, Refusal
 from api.identity.browser import from_own_page
 from api.identity.caller import AccessRefused, forbidden
-from api.pages.view import HEADERS, page
+from api.pages.telling import teller_of
+from api.pages.view import HEADERS, page, view_of
 from api.service.recording import Moved, NoSuchUnit, OtherMachine
 from api.store.database import NoSuchOrganisation, StoreUnavailable
 from audit.nouns.problem import BadInput
@@ -33,7 +35,8 @@ class PageRoute(APIRoute):
 
         async def answered(request: Request) -> Response:
             try:
-                return await answer(request)
+                with in_words(teller_of(view_of(request)).drawn):
+                    return await answer(request)
             except AccessRefused as error:
                 if error.status == 401:
                     return _to_sign_in(request)

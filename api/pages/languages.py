@@ -16,9 +16,12 @@ from pathlib import Path
 from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
+from babel.numbers import get_decimal_symbol
 from babel.support import NullTranslations, Translations
 
-FOLDER = Path(__file__).parent / "languages"
+from api.environment import shipped_rules
+
+OF_PAGES = Path(__file__).parent / "languages"
 USUAL = "en"
 
 
@@ -36,6 +39,11 @@ class Language:
     locale: Locale
     _texts: NullTranslations = field(repr=False)
 
+    @property
+    def decimal(self) -> str:
+        """The sign between units and tenths."""
+        return str(get_decimal_symbol(self.locale))
+
     def say(self, text: str, /, **named: object) -> str:
         """A text in this language, with ``{name}`` put in; the text itself where no catalogue has it."""
         found = self._texts.gettext(text) if text else text
@@ -50,16 +58,29 @@ class Language:
 def languages() -> Mapping[str, Language]:
     """Every language by tag, English first."""
     found = {USUAL: Language(USUAL, "English", Locale(USUAL), NullTranslations())}
-    for path in sorted(FOLDER.glob("*.po")):
+    for path in sorted(OF_PAGES.glob("*.po")):
         locale = Locale.parse(path.stem, sep="-")
-        with path.open("rb") as file:
-            catalogue = read_po(file, locale=str(locale), abort_invalid=True)
-        compiled = BytesIO()
-        write_mo(compiled, catalogue)
-        compiled.seek(0)
+        texts = Translations()
+        for part in (path, of_rules(path.stem)):
+            texts.add(_compiled(part, locale))
         name = locale.get_display_name() or path.stem
-        found[path.stem] = Language(path.stem, name[:1].upper() + name[1:], locale, Translations(compiled))
+        found[path.stem] = Language(path.stem, name[:1].upper() + name[1:], locale, texts)
     return found
+
+
+def of_rules(tag: str) -> Path:
+    """The catalogue of the shipped rulebook's texts in a language."""
+    return shipped_rules() / "languages" / f"{tag}.po"
+
+
+def _compiled(path: Path, locale: Locale) -> Translations:
+    """A catalogue as it is looked up in. Raises OSError, PoFileError."""
+    with path.open("rb") as file:
+        catalogue = read_po(file, locale=str(locale), abort_invalid=True)
+    compiled = BytesIO()
+    write_mo(compiled, catalogue)
+    compiled.seek(0)
+    return Translations(compiled)
 
 
 def language_for(wanted: str, accepted: str) -> Language:

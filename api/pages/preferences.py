@@ -8,7 +8,8 @@ from fastapi import Form, Request, Response
 
 from api.pages.door import keep, must_be_own, own_path, pages_router, see
 from api.pages.languages import languages
-from api.pages.view import PREFERENCES, UNITS
+from api.pages.units import UNITS
+from api.pages.view import PREFERENCES
 
 router = pages_router()
 YEAR = 365 * 24 * 3600

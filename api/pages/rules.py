@@ -44,7 +44,12 @@ def one_rule(request: Request, rule: RuleId) -> Response:
     rulebook = auditor_of(request).rulebook
     found = rule_named(rulebook, rule)
     cure = [{"key": key, "title": rulebook.procedures[key].title} for key in found.cure]
-    plain = {**rule_json(found, rulebook), "cures": cure, "level": rule_line_json(found)["level"]}
+    plain = {
+        **rule_json(found, rulebook),
+        "cures": cure,
+        "harm": {"to": found.harm.to, "how": found.harm.how},
+        "level": rule_line_json(found)["level"],
+    }
     return page(request, "rule.html", rule=told(view_of(request), plain), digest=rulebook.digest)
 
 

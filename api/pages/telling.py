@@ -2,25 +2,113 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
+from api.pages.languages import USUAL, Language, languages
+from api.pages.phrases import composed
+from api.pages.units import UNITS, measured
 from api.pages.view import View
 from api.wire import Plain
 
-NAMES = frozenset({"id", "rule", "quantity", "name", "procedure", "card", "pack", "key", "digest", "unit", "file"})
-"""Keys whose texts are names of the rulebook or of the organisation, the same in every language."""
+NAMES = frozenset(
+    {"id", "rule", "quantity", "name", "procedure", "card", "pack", "key", "digest", "unit", "file", "crop",
+     "header_kind", "clearance", "verdict", "level", "why", "eppo", "certificate", "short", "at", "until", "setup"}
+)  # fmt: skip
+"""Keys whose texts are names or words for programs, the same in every language, unless a sentence stands there."""
+FOR_PROGRAMS = frozenset(
+    {"when", "level", "verdict", "clearance", "role", "form", "kind", "state", "standing", "names", "source"}
+)
+"""Keys under which words stand that templates compare, and names in languages or of publications."""
+COMPOSED = frozenset(
+    {"wanted", "shown", "text", "hold", "given", "each", "risk", "right", "says", "opens", "why_unknown",
+     "reason", "value"}
+)  # fmt: skip
+"""Keys whose texts the audit puts together from values, names and words of its own."""
+
+
+@dataclass(frozen=True)
+class Teller:
+    """Tells texts in one language and system of units."""
+
+    language: Language
+    units: str
+    _told: dict[tuple[str, bool], str] = field(default_factory=dict, repr=False)
+
+    def plain(self, value: Any, key: str = "") -> Any:
+        """Plain values with every text that is not a name told."""
+        if key in FOR_PROGRAMS:
+            return value
+        if isinstance(value, dict):
+            return {name: self.plain(one, name) for name, one in value.items()}
+        if isinstance(value, list):
+            return [self.plain(one, key) for one in value]
+        if not isinstance(value, str) or (key in NAMES and " " not in value):
+            return value
+        return (self._begun(value) if key == "right" else None) or self.text(value, key in COMPOSED)
+
+    def text(self, text: str, loose: bool = False) -> str:
+        """One text.
+
+        Args:
+            loose: it is composed by the audit, so that also phrases of few words are recognised in it.
+        """
+        found = self._told.get((text, loose))
+        if found is None:
+            found = self._tell(text, loose)
+            if len(self._told) < MOST_KEPT:
+                self._told[text, loose] = found
+        return found
+
+    def drawn(self, text: str) -> str:
+        """A text of a drawing."""
+        return self.measured(self.text(text))
+
+    def measured(self, text: str) -> str:
+        """A text with its measures in the reader's units and its numbers with the language's decimal sign."""
+        return measured(text, self.units, self.language.decimal)
+
+    def _tell(self, text: str, loose: bool) -> str:
+        said = self.language.say(text)
+        if said != text:
+            return self.measured(said) if loose else said
+        if self.language.tag != USUAL:
+            found = composed(text, self.language, lambda part: self.text(part, loose), loose)
+            if found is not None:
+                return found
+        return self.measured(text) if loose else text
+
+    def _begun(self, text: str) -> str | None:
+        """What is right, where it begins with the meaning of a quantity, told as that and the rest; else None."""
+        if self.language.tag == USUAL:
+            return None
+        words = text.split(" ")
+        for end in range(len(words), 0, -1):
+            meaning = " ".join(words[:end])
+            said = self.language.say(meaning[:1].upper() + meaning[1:])
+            if said.casefold() != meaning.casefold():
+                return " ".join(filter(None, (said, self.text(" ".join(words[end:]), True))))
+        return None
+
+
+MOST_KEPT = 20_000
+
+
+@lru_cache(maxsize=32)
+def teller(tag: str, units: str) -> Teller:
+    """The teller of a language and a system of units."""
+    return Teller(languages()[tag], units)
+
+
+def teller_of(view: View) -> Teller:
+    """The teller for a reader."""
+    return teller(view.language.tag, view.units)
 
 
 def told(view: View, plain: Plain) -> Plain:
     """Plain values of a report, plan, rule or card as a reader wants them; keys and ids stay as they are."""
-    return {key: value if key in NAMES else _told(view, value) for key, value in plain.items()}
-
-
-def _told(view: View, value: Any) -> Any:
-    if isinstance(value, str):
-        return view.language.say(value)
-    if isinstance(value, dict):
-        return told(view, value)
-    if isinstance(value, list):
-        return [_told(view, one) for one in value]
-    return value
+    if view.language.tag == USUAL and view.units == UNITS[0]:
+        return plain
+    found: Plain = teller_of(view).plain(plain)
+    return found

@@ -20,13 +20,12 @@ from api.identity.caller import Caller
 from api.identity.rights import Right
 from api.pages.assets import address
 from api.pages.languages import Language, language_for, languages
+from api.pages.units import UNITS
 from api.service.desk import Desk
 
 FOLDER = Path(__file__).parent / "templates"
 PREFERENCES = "setup_audit_view"
 """A cookie with the language and the units that a reader chose, as ``de.si``."""
-UNITS = ("card", "us", "si")
-"""As the machine card states them, US customary, SI."""
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob:; connect-src 'self'; "
     "manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"

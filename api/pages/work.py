@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Annotated, Any
 
 from fastapi import Query, Request, Response
@@ -45,7 +45,7 @@ def plan(
     """The least work that puts the newest setup right, or why there is none."""
     found = standing(request, caller, unit)
     setup, locks = found.read, _locks(found, leave, lacking, people, minutes)
-    planned = _in_time(lambda: found.planner.plan(setup, locks, out_of_time_after(SECONDS)))
+    planned = in_time(lambda: found.planner.plan(setup, locks, out_of_time_after(SECONDS)))
     plain = planned_json(planned, found.rulebook)
     return _work(request, found, setup, planned, plain, locks, title="plan", to="", header="")
 
@@ -63,15 +63,22 @@ def change_over(
         crops = [one for one in rulebook.crops if one in crops_of(card, rulebook) and one != setup.crop]
         kinds = [word for word, _ in on_card(card, rulebook.vocabulary)["job.header_kind"].words]
         return page(request, "changeover.html", unit=found.unit, crop=setup.crop, crops=crops, kinds=kinds)
-    problems = Problems()
+    locks = _locks(found, leave, lacking, people, minutes)
+    planned = changed_over(found, to, header, locks)
+    plain = changeover_json(planned, setup.crop, rulebook)
+    crop = planned.before.crop
+    return _work(request, found, setup, planned, plain, locks, title="changeover", to=crop, header=header)
+
+
+def changed_over(found: Standing, to: str, header: str, locks: Locks) -> Planned:
+    """The changeover of the newest setup to a crop and a header ('' for one that suits). Raises BadInput, Refusal."""
+    setup, rulebook = found.read, found.rulebook
+    card, problems = rulebook.machines[setup.unit.card], Problems()
     crop = read_crop(Node(to, Place(path="to")), card, rulebook, problems)
     kind = read_header(Node(header or None, Place(path="header")), card, rulebook, problems)
     if problems:
         raise BadInput(problems.found)
-    locks = _locks(found, leave, lacking, people, minutes)
-    planned = _in_time(lambda: changeover(found.planner, setup, crop, kind, locks, out_of_time_after(SECONDS)))
-    plain = changeover_json(planned, setup.crop, rulebook)
-    return _work(request, found, setup, planned, plain, locks, title="changeover", to=crop, header=header)
+    return in_time(lambda: changeover(found.planner, setup, crop, kind, locks, out_of_time_after(SECONDS)))
 
 
 def _work(
@@ -128,9 +135,10 @@ def _locks(found: Standing, leave: list[str], lacking: list[str], people: str, m
     return locks
 
 
-def _in_time(search: Any) -> Planned:
+def in_time(search: Callable[[], Planned]) -> Planned:
+    """What a search finds. Raises Refusal (503) where its time was over first."""
     try:
-        planned: Planned = search()
+        planned = search()
     except OutOfTime:
         detail = f"No plan was found in {SECONDS:g} seconds; nothing says that there is none. Lock fewer things."
         raise Refusal(503, "Out of time", detail) from None

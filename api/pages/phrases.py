@@ -1,0 +1,168 @@
+"""What the audit composes around values and names, as phrases that a catalogue can hold.
+
+A composed text is recognised by the phrase that it was made by, its parts are told one by one, and the phrase of the
+reader's language puts them together again. A test tells every report, plan, rule and card of the shipped rulebook in
+every language and finds what no phrase knows.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from functools import cache
+
+from api.pages.languages import Language
+
+SURE = (
+    "The setup is {days} days old; at most {most} are allowed.",
+    "The engine has run {hours} h since the setup; at most {most} are allowed.",
+    "The newest setup is for {was}, not for {wanted}; the machine was set for that since.",
+    "{title} ({on}): not known, and it could be {level}.",
+    "{title}: not known, and it could be {level}.",
+    "machine card {card} does not state {name}",
+    "machine card {card} has no {name}",
+    "crop card {crop} does not state {name}",
+    "neither machine card {card} nor crop card {crop} has a target for {name}",
+    "{name} can't be computed: {reason}",
+    "{name} ({side}) is not known",
+    "{name} is not known",
+    "{what} stays as it is",
+    "{what} may be changed after all",
+    "no {what} on hand",
+    "{what} is on hand",
+    "at most {number} people",
+    "at most {number} person",
+    "at most {number} minutes",
+    "{time} run since the work",
+    "{time} still to run",
+    "reach {low}–{high}",
+    "{speed} measured",
+    "{number} to find out, at worst {level}",
+    "Not known, at worst {level}: {title}",
+    "Drive train, {title}",
+    "Schematic side view, front to the left, with {threshing}.",
+    "every {family} of the machine",
+    "{level}: severity {severity}, probability {probability}; about {hours} h standing",
+    "{level}: severity {severity}, probability {probability}; {rises}; about {hours} h standing",
+    "{level} from {share} past the limit",
+    "There is no unit {unit}.",
+    "Nobody has taken a setup of {unit}: walk round it first.",
+    "no rule is called '{name}'. Did you mean '{other}'?",
+    "{count}, {level}: {title}",
+    "{driver} → {driven} teeth",
+    "position {position}",
+    "machine card {card}, {crop}",
+    "machine card {card}",
+    "crop card {crop}",
+)
+"""Phrases with words enough to be recognised anywhere."""
+
+LOOSE = (
+    "shown by any of these, none of those given failing: {parts}",
+    "if {given}, then {then}",
+    "it is not so that {part}",
+    "{first}; {second}",
+    "({part})",
+    "the same left and right within {tolerance}",
+    "{first} and {second}",
+    "{first} or {second}",
+    "{name} is recorded",
+    "{name} is one of {words}",
+    "{name} is at least {limit}",
+    "{name} is at most {limit}",
+    "{name} lies from {low} to {high}",
+    "{name} lies in {limit}",
+    "{name} is {limit} within {tolerance}",
+    "{name} is the same as {other} within {tolerance}",
+    "{name} is the same as {other}",
+    "{name} was recorded after {event}",
+    "{name} is {limit}",
+    "is {limit}",
+    "{times} times {limit}",
+    "the target for {name}",
+    "recorded after {event}",
+    "at most {limit}",
+    "at least {limit}",
+    "the same as {other} within {tolerance}",
+    "the same as {other}",
+    "not {limit}",
+    "{low} to {high}",
+    "{limit} within {tolerance}",
+    "{crop} with {header}",
+    "{first}, {second}",
+    "{limit} ({written})",
+    "was {value}",
+    "set {value}",
+    "{what}: {how}",
+)
+"""Phrases of few words, for texts that are known to be composed."""
+
+
+WORDS = (
+    "left", "right", "both sides", "yes", "no", "kept", "broken", "unknown", "not asked", "not known", "as-found",
+    "as-left", "as found", "as left", "catastrophic", "critical", "marginal", "negligible", "frequent", "probable",
+    "occasional", "remote", "improbable", "published", "memory", "common practice", "trial", "in force", "always",
+    "undecided", "cannot decide", "machine card", "mismatched", "the other side", "small grain", "coarse grain",
+    "at work", "running", "stopped", "belt", "chain", "sprocket", "elevator", "bearing", "shaft", "drive", "gear",
+    "No setup of this unit is on record.", "The unit was taken out of the fleet.",
+    "The setup says it was taken later than now; look at the clock.",
+    "A setup that was taken earlier was recorded after this one, so it is not certain which of them is the machine's "
+    "state; record the setup as it is now.",
+    "What the unit is (type, serial number, what is fitted) was changed after this setup; record it anew.",
+    "The setup was recorded without engine hours, so its age at work is not known.",
+    "The rulebook in force has not judged this setup; record it anew.", "the same left and right", "more people help",
+    "more minutes are given", "Add it to the card, from the machine's manual.", "Add it to the card.",
+    "State it under unit.fitted; serial and build year can't decide it.", "Lowest speed reachable",
+    "Highest speed reachable", "Speed as measured, behind a variable drive", "Value for the position as set",
+    "an unknown header", "speed not known", "reach not known", "position not known", "not stated", "As found",
+    "Wanted", "right side", "No findings", "No findings.", "The machine as a whole", "gears", "V-belt",
+    "variable belt", "roller chain", "V-belt on steps", "coupled", "other drive", "HIGH", "SERIOUS", "MEDIUM", "LOW",
+    "NOT KNOWN", "one axial rotor along the machine", "a cylinder across the machine, then axial rotors",
+    "a cylinder across the machine, then straw walkers",
+    "Speeds at governed engine speed. On the drives: pitch diameters in mm or teeth, driver → driven.",
+    "In the second ink: what the plan changes, as it was and as it will be.", "No such unit", "Not found",
+    "Not allowed", "Not taken", "Another machine", "Try again", "Store unavailable", "No setup yet", "Not judged",
+    "Out of time", "Not signed on", "Changed meanwhile",
+    "The store can't be used just now. Try again a little later.",
+    "What this stands on kept changing; nothing was written.", "There is no such organisation.",
+)  # fmt: skip
+"""Words and whole sentences of the audit, the gate, the drawings and the doors."""
+
+
+def composed(text: str, language: Language, tell: Callable[[str], str], loose: bool) -> str | None:
+    """A composed text in a language; None if no phrase made it.
+
+    Args:
+        tell: tells a part of it.   loose: every word of the text is the audit's own.
+    """
+    for phrase, pattern in _patterns(loose):
+        match = pattern.fullmatch(text)
+        if match is not None:
+            parts = {name: tell(part) for name, part in match.groupdict().items()}
+            return language.say(phrase, **parts)
+    return None
+
+
+@cache
+def _patterns(loose: bool) -> tuple[tuple[str, re.Pattern[str]], ...]:
+    phrases = (*SURE, *LOOSE) if loose else SURE
+    return tuple((phrase, re.compile(_pattern(phrase), re.DOTALL)) for phrase in phrases)
+
+
+def _pattern(phrase: str) -> str:
+    """A regular expression for a phrase; each part is as short as can be."""
+    parts = re.split(r"\{(\w+)\}", phrase)
+    return "".join(
+        rf"(?P<{part}>{_NARROW.get(part, '.+?')})" if at % 2 else re.escape(part) for at, part in enumerate(parts)
+    )
+
+
+_NUMBERS = r"[\d.,:–-]+"
+_NARROW = {
+    **dict.fromkeys(("count", "number", "days", "hours", "most", "low_end", "driver", "driven"), _NUMBERS),
+    "name": r"\S+",
+    "level": r"\w+",
+    "severity": r"\w+",
+    "probability": r"\w+",
+}
+"""Parts of which more is known than that they are text."""
