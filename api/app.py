@@ -29,9 +29,12 @@ from api.routes import (
     fleet_audits,
     health,
     histories,
+    identities,
+    imports,
     keys,
     metrics,
     organisations,
+    photos,
     plans,
     question,
     record,
@@ -78,7 +81,7 @@ _SIGNED_ON = (401, 403)
 _ON_RECORD = (*_SIGNED_ON, *_SENT, 404, 409, 412, 428, 503)
 
 
-SIZES = (("/rulebooks", 4 * MOST_OF_ALL), ("/fleet-audits", MOST_BYTES))
+SIZES = (("/rulebooks", 4 * MOST_OF_ALL), ("/fleet-audits", MOST_BYTES), ("/imports", imports.MOST_BYTES))
 """Bytes that a body may have on routes that take more than a setup."""
 
 
@@ -107,6 +110,9 @@ def create_app(
     add_refusals(app)
     add_identity(app, desk.identity if desk else None, Browsers(desk.secret) if desk else None)
     add_middleware(app, bounds or Bounds(SIZES))
+    asked = () if desk is None else (Depends(needs(Right.READ)),)
+    signed_on = () if desk is None else _SIGNED_ON
+    audits.add_audits(app, asked, _responses((*signed_on, *_SENT)))  # first, as it is asked most
     add_pages(app)  # first, as some share an address with a door for programs, and are there only for browsers
     open_to_all: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
         (health, ()),
@@ -115,16 +121,12 @@ def create_app(
     )
     for module, problems in open_to_all:
         app.include_router(module.router, responses=_responses(problems))
-    asked = () if desk is None else (Depends(needs(Right.READ)),)
     audited: tuple[tuple[ModuleType, tuple[int, ...]], ...] = (
-        (audits, _SENT), (plans, (*_SENT, 503)), (rulebook_routes, (404,)), (cards, (404,)),
+        (plans, (*_SENT, 503)), (rulebook_routes, (404,)), (cards, (404,)),
     )  # fmt: skip
     for module, problems in audited:
-        signed_on = () if desk is None else _SIGNED_ON
         app.include_router(module.router, dependencies=asked, responses=_responses((*signed_on, *problems)))
-    app.include_router(
-        drawings.of_cards, dependencies=asked, responses=_responses((*(_SIGNED_ON if desk else ()), 404))
-    )
+    app.include_router(drawings.of_cards, dependencies=asked, responses=_responses((*signed_on, 404)))
     if desk is not None:
         app.include_router(drawings.of_units, responses=_responses(_ON_RECORD))
         app.include_router(starts.public, responses=_responses((404, 503)))
@@ -132,6 +134,7 @@ def create_app(
         app.include_router(calendar.public, responses=_responses((404, 503)))
         for module in (
             units,
+            photos,
             histories,
             fleet_audits,
             starts,
@@ -146,6 +149,8 @@ def create_app(
             work_requests,
             exports,
             calendar,
+            imports,
+            identities,
         ):
             app.include_router(module.router, responses=_responses(_ON_RECORD))
     return app

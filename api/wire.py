@@ -34,6 +34,18 @@ def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) ->
     card = rulebook.machines[report.card]
     names = on_card(card, rulebook.vocabulary)
     plain = {
+        **envelope_json(report),
+        "findings": [finding_json(finding, rulebook, card, names) for finding in report.findings],
+        "unasked": [unasked_json(unasked) for unasked in report.unasked],
+    }
+    if with_facts:
+        plain["facts"] = [fact_json(fact, names) for fact in report.facts]
+    return plain
+
+
+def envelope_json(report: Report) -> Plain:
+    """A report without its lists."""
+    return {
         "unit": report.unit,
         "card": report.card,
         "crop": report.crop,
@@ -44,12 +56,7 @@ def report_json(report: Report, rulebook: Rulebook, with_facts: bool = False) ->
         "builds": dict(report.builds),
         "counts": counts_json(report.counts),
         "hour_standing": hour_standing(report),
-        "findings": [finding_json(finding, rulebook, card, names) for finding in report.findings],
-        "unasked": [unasked_json(unasked) for unasked in report.unasked],
     }
-    if with_facts:
-        plain["facts"] = [fact_json(fact, names) for fact in report.facts]
-    return plain
 
 
 def judged_json(judged: Judged, rulebook: Rulebook) -> Plain:
@@ -92,8 +99,16 @@ def hour_standing(report: Report) -> Plain | None:
 
 def finding_json(finding: Finding, rulebook: Rulebook, card: MachineCard, names: Mapping[str, Quantity]) -> Plain:
     """One finding: what is wrong, how bad, why, what it damages, how to put it right, on what ground."""
+    return {
+        **asked_json(finding, rulebook, card),
+        **found_json(finding, names),
+        **advice_json(finding, rulebook, card),
+    }
+
+
+def asked_json(finding: Finding, rulebook: Rulebook, card: MachineCard) -> Plain:
+    """Of which question a finding is: the same for every value found."""
     rule = rulebook.rules[finding.rule]
-    risk = finding.risk
     return {
         "rule": rule.id,
         "title": rule.title,
@@ -102,6 +117,13 @@ def finding_json(finding: Finding, rulebook: Rulebook, card: MachineCard, names:
         "on_title": title_of(card, finding.on),
         "station": {"id": finding.station, "title": station_title(card, finding.station)},
         "holds_start": finding.holds_start,
+    }
+
+
+def found_json(finding: Finding, names: Mapping[str, Quantity]) -> Plain:
+    """What depends on the values found."""
+    risk = finding.risk
+    return {
         "risk": {
             "level": risk.level.name.lower(),
             "index": risk.index,
@@ -113,6 +135,13 @@ def finding_json(finding: Finding, rulebook: Rulebook, card: MachineCard, names:
         },
         "found": [comparison_json(comparison, names) for comparison in finding.comparisons],
         "missing": [{"name": m.name, "meaning": m.meaning, "how": m.how} for m in finding.missing],
+    }
+
+
+def advice_json(finding: Finding, rulebook: Rulebook, card: MachineCard) -> Plain:
+    """Why it matters, what to do, and on what ground: the same wherever the same quantities were compared."""
+    rule = rulebook.rules[finding.rule]
+    return {
         "why": rule.why,
         "harm": {"to": rule.harm.to, "how": rule.harm.how},
         "cure": [cure_json(key, rulebook, card, finding) for key in rule.cure if finding.verdict is Verdict.BROKEN],

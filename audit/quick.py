@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from functools import partial
 from operator import itemgetter
 from threading import RLock
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 from msgspec.structs import astuple
 
-from audit.answers import MOST_REMEMBERED, Kept, Written, add_fact, add_facts, names_of
+from audit.answers import MOST_REMEMBERED, Kept, add_fact, names_of
 from audit.builds import decide
 from audit.compiling import Reading, compile_sheet
 from audit.intake.columns import ENVELOPE_COLUMNS, Grid, Rows, families_of, own_columns
@@ -42,8 +42,8 @@ from audit.nouns.rule import Standing
 from audit.nouns.rulebook import Rulebook
 from audit.nouns.setup import Taken, Unit
 from audit.nouns.vocabulary import on_card
-from audit.run import HOURLY, UNDECIDED, findings_for, hourly, short_of
-from audit.sheet import Question, Sheet
+from audit.run import HOURLY, UNDECIDED, finding_of, hourly, short_of
+from audit.sheet import Sheet
 
 _MOST_UNITS = 8192
 
@@ -205,12 +205,11 @@ class _Run:
 
     def __init__(self, reading: Reading, hold_at: Level) -> None:
         self.reading, self.hold_at = reading, hold_at
-        self.hold_at = hold_at
         self.trial = frozenset(q.rule.id for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
         self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
-        self.shorts: dict[tuple[str, str], Shorts] = {}
-        self.inputs: dict[tuple[str, str], list[tuple[str, int, Written | None]]] = {}
-        self.places = {name: place for place, name in enumerate(reading.inputs)}
+        self.shorts: dict[tuple[str, str], ByValue[Short]] = {}
+        self.findings: dict[tuple[str, str], ByValue[Finding]] = {}
+        self.hourly = ByValue(reading, HOURLY, hourly)
         order = list(reading.inputs)
         self.engine_hours = order.index("unit.engine_hours")
         builds = [order.index(name) for name in order if name.startswith("build.")]
@@ -225,36 +224,6 @@ class _Run:
                 return Clearance.HELD
         return Clearance.CLEARED
 
-    def findings(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Finding, ...]:
-        if not hits:
-            return ()
-        questions, values = self.looked_at(hits, written)
-        return findings_for(self.reading.sheet, questions, values, self.hold_at)
-
-    def looked_at(
-        self, hits: list[Hit], written: tuple[object, ...]
-    ) -> tuple[list[Question], dict[str, Value | Sided]]:
-        """The questions of some hits, and everything that they look at."""
-        questions = [self.by_rule[hit[2], hit[3]] for hit in hits]
-        values: dict[str, Value | Sided] = dict(self.reading.constants)
-        for hit, question in zip(hits, questions, strict=True):
-            self.take(hit[2:], names_of(question), written, values)
-        return questions, values
-
-    def take(
-        self, key: tuple[str, str], names: Iterable[str], written: tuple[object, ...], values: dict[str, Value | Sided]
-    ) -> None:
-        """Adds some quantities, and all that they depend on, to values; which inputs those are is kept by the key."""
-        inputs = self.inputs.get(key)
-        if inputs is None:
-            behind = self.reading.behind(names)
-            inputs = self.inputs[key] = [(name, self.places[name], self.reading.inputs[name]) for name in behind]
-        for name, place, table in inputs:
-            if name not in values:
-                values[name] = written[place] if table is None else table[written[place]]  # type: ignore[assignment]
-        for name in names:
-            add_fact(self.reading.sheet, name, values)
-
     def counts(self, hits: list[Hit], written: tuple[object, ...]) -> Counts:
         """Number of questions by verdict."""
         not_asked, unknown = self.reading.unasked(written), sum(found[0][3] for found in hits)
@@ -267,8 +236,20 @@ class _Run:
         asked = found[2], found[3]
         shorts = self.shorts.get(asked)
         if shorts is None:
-            shorts = self.shorts[asked] = Shorts(self.reading, self.by_rule[asked], self.hold_at)
+            question = self.by_rule[asked]
+            work_out = partial(short_of, self.reading.sheet, question, hold_at=self.hold_at)
+            shorts = self.shorts[asked] = ByValue(self.reading, names_of(question), work_out)
         return shorts[shorts.pick(written)]
+
+    def finding(self, found: Hit, written: tuple[object, ...]) -> Finding:
+        """A hit in full."""
+        asked = found[2], found[3]
+        findings = self.findings.get(asked)
+        if findings is None:
+            question = self.by_rule[asked]
+            work_out = partial(finding_of, self.reading.sheet, question, hold_at=self.hold_at)
+            findings = self.findings[asked] = ByValue(self.reading, names_of(question), work_out)
+        return findings[findings.pick(written)]
 
     def fitted(self, written: tuple[object, ...]) -> tuple[tuple[str, str], ...]:
         """The builds with their choices."""
@@ -277,26 +258,39 @@ class _Run:
         return tuple((build.name, str(choice or UNDECIDED)) for build, choice in zip(builds, choices, strict=True))
 
 
-class Shorts(dict[object, Short]):
-    """The short findings of one question by the values as written of the inputs behind it."""
+T = TypeVar("T")
 
-    def __init__(self, reading: Reading, question: Question, hold_at: Level) -> None:
+
+class ByValue(dict[object, T]):
+    """What is worked out from some quantities, by the values as written of the inputs behind them.
+
+    The same values give the same object, so that what is made of it can be kept beside it by its identity.
+
+    Args:
+        names: of the quantities.
+        work_out: from the values of all of them, and of all that they are computed from.
+    """
+
+    def __init__(
+        self, reading: Reading, names: Sequence[str], work_out: Callable[[dict[str, Value | Sided]], T]
+    ) -> None:
         super().__init__()
-        self.reading, self.question, self.hold_at = reading, question, hold_at
-        self.behind = reading.behind(names_of(question))
+        self.reading, self.names, self.work_out = reading, names, work_out
+        self.behind = reading.behind(names)
         order = list(reading.inputs)
         places = [order.index(name) for name in self.behind]
         self.pick: Callable[[tuple[object, ...]], object] = itemgetter(*places) if places else lambda _: ()
 
-    def __missing__(self, key: Any) -> Short:
+    def __missing__(self, key: Any) -> T:
         values: dict[str, Value | Sided] = dict(self.reading.constants)
         for name, written in zip(self.behind, key if len(self.behind) != 1 else (key,), strict=True):
             table = self.reading.inputs[name]
             values[name] = written if table is None else table[written]
-        add_facts(self.reading.sheet, self.question, values)
+        for name in self.names:
+            add_fact(self.reading.sheet, name, values)
         if len(self) >= MOST_REMEMBERED:
             self.clear()
-        found = self[key] = short_of(self.reading.sheet, self.question, values, self.hold_at)
+        found = self[key] = self.work_out(values)
         return found
 
 
@@ -334,13 +328,12 @@ class Read(NamedTuple):
         """The whole answer but for the facts with their traces. Raises as ``judge`` does."""
         run, written, sheet = self.run, self.written, self.run.reading.sheet
         hits = run.reading.judge(written)
-        questions, values = run.looked_at(hits, written)
-        run.take(HOURLY, HOURLY, written, values)
         return Report(
             unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
             taken=Taken(self.envelope.at, self.by, self.envelope.state), clearance=run.clearance(hits),
-            counts=run.counts(hits, written), findings=findings_for(sheet, questions, values, run.hold_at),
-            hourly=hourly(values), facts=(), unasked=sheet.unasked, builds=run.fitted(written), digest=sheet.digest,
+            counts=run.counts(hits, written), findings=tuple(run.finding(found, written) for found in hits),
+            hourly=run.hourly[run.hourly.pick(written)], facts=(), unasked=sheet.unasked, builds=run.fitted(written),
+            digest=sheet.digest,
         )  # fmt: skip
 
     def judge(self) -> Judged:
@@ -350,5 +343,6 @@ class Read(NamedTuple):
         sheet = run.reading.sheet
         return Judged(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits), hits,
-            partial(run.reading.unasked, self.written), partial(run.findings, hits, self.written), sheet,
+            partial(run.reading.unasked, self.written),
+            lambda: tuple(run.finding(found, self.written) for found in hits), sheet,
         )  # fmt: skip

@@ -5,7 +5,7 @@ setup ─▶ check sheet of its card and crop ─▶ facts ─▶ verdicts ─�
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
 from audit.checking import Outcome, Surroundings, judge
 from audit.conditions import quantities
@@ -84,15 +84,10 @@ def hourly(values: Mapping[str, Value | Sided]) -> tuple[Value, Value]:
     return area, grain
 
 
-def findings_for(
-    sheet: Sheet, questions: Iterable[Question], values: Mapping[str, Value | Sided], hold_at: Level
-) -> tuple[Finding, ...]:
-    """Work out some questions in full from values that are already computed, in the order given."""
+def finding_of(sheet: Sheet, question: Question, values: Mapping[str, Value | Sided], hold_at: Level) -> Finding:
+    """A question that is not kept in full, from all the values that it looks at."""
     around = Surroundings(values, sheet.names, Reasons(sheet, values))
-    return tuple(
-        _finding(question, *judge(question.given, question.hold, around), sheet, around, hold_at)
-        for question in questions
-    )
+    return _finding(question, *judge(question.given, question.hold, around), sheet, around, hold_at)
 
 
 def short_of(sheet: Sheet, question: Question, values: Mapping[str, Value | Sided], hold_at: Level) -> Short:

@@ -101,16 +101,21 @@ def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None
     return found
 
 
+def caller_at_hand(request: Request) -> Caller | None:
+    """The same where it is known without waiting for the store, else None."""
+    identity: Identity | None = request.app.state.identity
+    found = None if identity is None else identity.caller_at_once(_authorization(request))
+    if found is not None:
+        request.state.caller = found
+    return found
+
+
 async def caller_soon(
     request: Request, sent: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]
 ) -> Caller:
     """The same, without handing the question to another thread where the answer is at hand."""
-    identity: Identity | None = request.app.state.identity
-    found = None if identity is None else identity.caller_at_once(_authorization(request))
-    if found is None:
-        return await run_in_threadpool(caller_of, request, sent)
-    request.state.caller = found
-    return found
+    found = caller_at_hand(request)
+    return await run_in_threadpool(caller_of, request, sent) if found is None else found
 
 
 @cache

@@ -22,6 +22,5 @@ def add_middleware(app: FastAPI, bounds: Bounds | None = None, stream: TextIO | 
     """
     meters = Meters()
     app.state.meters = meters
-    app.add_middleware(
-        Passage, bounds=bounds or Bounds(), log=Log(stream or sys.stderr), meters=meters, state=app.state
-    )
+    log = Log(stream or sys.stderr, meters.lines_lost.inc)
+    app.add_middleware(Passage, bounds=bounds or Bounds(), log=log, meters=meters, state=app.state)

@@ -9,6 +9,8 @@ from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, Info
 BUCKETS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0)
 """Upper ends of the histogram's buckets, s."""
 
+CLEARANCES = ("cleared", "held")
+
 
 class Meters:
     """Counters of one app. All are counted in this process, from its start."""
@@ -35,10 +37,10 @@ class Meters:
         self._up = Gauge("setup_audit_store_up", "Whether the store answered just now.", registry=self.registry)
         self._organisations = Gauge("setup_audit_organisations", "Organisations.", registry=self.registry)
         self._events = Gauge("setup_audit_events_on_record", "Events on all records.", registry=self.registry)
-        for clearance in ("cleared", "held"):  # there from the start, so that a rate can be taken of the first one
-            self._audits.labels(clearance)
-            self._starts.labels(clearance)
         # looking a child up by its labels costs more than counting
+        self._audited = {clearance: self._audits.labels(clearance) for clearance in CLEARANCES}
+        for clearance in CLEARANCES:  # there from the start, so that a rate can be taken of the first one
+            self._starts.labels(clearance)
         self._counts: dict[tuple[str, str, int], Counter] = {}
         self._times: dict[str, Histogram] = {}
 
@@ -54,7 +56,7 @@ class Meters:
 
     def audited(self, clearance: str) -> None:
         """Counts an audit: ``cleared`` or ``held``."""
-        self._audits.labels(clearance).inc()
+        self._audited[clearance].inc()
 
     def start_decided(self, clearance: str) -> None:
         """Counts a harvest start that was asked for: ``cleared`` or ``held``."""

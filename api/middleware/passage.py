@@ -81,9 +81,7 @@ class Passing:
             await refusal(self.scope, receive, self.send)
             return
         try:
-            await self.passage.app(
-                self.scope, counted(receive, self.passage.bounds.most_bytes(self.scope["path"])), self.send
-            )
+            await self.passage.app(self.scope, counted(receive, self.most), self.send)
         except ClientDisconnect:
             self.status = self.status or GONE
         except Exception as error:
@@ -133,5 +131,4 @@ class Passing:
         if "trouble" in state:
             self.passage.meters.troubles.inc()
             line["trouble"] = state["trouble"]
-        if not self.passage.log.write(self.at, line | self.failure):
-            self.passage.meters.lines_lost.inc()
+        self.passage.log.write(self.at, line | self.failure)

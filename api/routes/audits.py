@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Sequence
+from typing import Annotated, Any, Literal
+from weakref import WeakKeyDictionary
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import FastAPI, Query, Request, Response
+from fastapi.params import Depends
+from fastapi.routing import APIRoute
 from starlette.concurrency import run_in_threadpool
+from starlette.types import Receive, Scope, Send
 
 from api.errors import Refusal
+from api.identity.caller import caller_at_hand, must
+from api.identity.rights import Right
 from api.models import Audit
-from api.routes.state import engines_at_once, engines_of, json_answer
+from api.report_bytes import ReportBytes
+from api.routes.state import encode, engines_at_once, engines_of
 from api.wire import report_json
 from audit.auditor import Auditor
 from audit.intake.json_text import MOST_BYTES
+from audit.nouns.finding import Clearance
 from audit.nouns.risk import Level
 
-router = APIRouter(tags=["audits"])
+Answer = tuple[Clearance, bytes]
+"""Whether a report holds a start, and the report as JSON."""
+_writers: WeakKeyDictionary[Auditor, ReportBytes] = WeakKeyDictionary()
 
 SMALL = 64 * 1024
 """Most bytes of a setup that may be audited while other requests wait."""
@@ -61,16 +72,53 @@ SETUP = {
 }
 
 
-@router.post(
-    "/audits",
-    response_model=Audit,
-    summary="Audit one setup",
-    description="Checks a setup against the rulebook and answers with the findings, ranked by risk of damage. "
-    "Nothing is stored.",
-    openapi_extra={
-        "requestBody": {"required": True, "content": {"application/json": {"schema": SETUP, "example": EXAMPLE}}}
-    },
-)
+class StraightRoute(APIRoute):
+    """A route whose usual requests go past FastAPI's reading of parameters, which takes as long as the audit.
+
+    A request has none to read where it says nothing in its query and its caller is at hand; any other takes FastAPI's
+    own way to the same function. Errors are answered by the app's handlers either way.
+    """
+
+    async def handle(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answers a request."""
+        request = Request(scope, receive)
+        if scope["method"] == "POST" and not scope["query_string"] and _let_in(request):
+            answer = await audit(request)
+            await answer(scope, receive, send)
+        else:
+            await super().handle(scope, receive, send)
+
+
+def _let_in(request: Request) -> bool:
+    """Whether it is at hand that the caller may ask. Raises AccessRefused for one who is known and may not."""
+    if request.app.state.identity is None:
+        return True
+    caller = caller_at_hand(request)
+    if caller is not None:
+        must(caller, Right.READ)
+    return caller is not None
+
+
+def add_audits(app: FastAPI, dependencies: Sequence[Depends], responses: dict[int | str, dict[str, Any]]) -> None:
+    """Put the route into an app itself: one in a router that is included is looked up twice."""
+    app.router.add_api_route(
+        "/audits",
+        audit,
+        methods=["POST"],
+        tags=["audits"],
+        response_model=Audit,
+        summary="Audit one setup",
+        description="Checks a setup against the rulebook and answers with the findings, ranked by risk of damage. "
+        "Nothing is stored.",
+        dependencies=dependencies,
+        responses=responses,
+        openapi_extra={
+            "requestBody": {"required": True, "content": {"application/json": {"schema": SETUP, "example": EXAMPLE}}}
+        },
+        route_class_override=StraightRoute,
+    )
+
+
 async def audit(
     request: Request,
     facts: Annotated[bool, Query(description="also every computed fact with its trace")] = False,
@@ -84,26 +132,30 @@ async def audit(
     answer = None if facts or len(body) > SMALL else _audit_at_once(request, level, body)
     if answer is None:
         answer = await run_in_threadpool(lambda: _audit(engines_of(request).auditor(level), body, facts))
-    request.app.state.meters.audited(answer["clearance"])
-    try:
-        return json_answer(answer)
-    except UnicodeEncodeError:
-        raise Refusal(
-            422, "Setup refused", "A text of the setup holds half of a surrogate pair, which is no character."
-        ) from None
+    clearance, encoded = answer
+    request.app.state.meters.audited(clearance.value)
+    return Response(encoded, media_type="application/json")
 
 
-def _audit_at_once(request: Request, level: Level, body: bytes) -> dict[str, object] | None:
+def _audit_at_once(request: Request, level: Level, body: bytes) -> Answer | None:
     """The audit where it takes no longer than handing it to another thread and back, else None."""
     engines = engines_at_once(request)
     auditor = None if engines is None else engines.auditor(level)
     report = None if auditor is None else auditor.findings_at_once(body)
-    return None if auditor is None or report is None else report_json(report, auditor.rulebook)
+    return None if auditor is None or report is None else (report.clearance, _writer(auditor).report(report))
 
 
-def _audit(auditor: Auditor, body: bytes, facts: bool) -> dict[str, object]:
-    report = auditor.report(body, "") if facts else auditor.findings(body, "")
-    return report_json(report, auditor.rulebook, facts)
+def _audit(auditor: Auditor, body: bytes, facts: bool) -> Answer:
+    if facts:
+        report = auditor.report(body, "")
+        return report.clearance, encode(report_json(report, auditor.rulebook, with_facts=True))
+    report = auditor.findings(body, "")
+    return report.clearance, _writer(auditor).report(report)
+
+
+def _writer(auditor: Auditor) -> ReportBytes:
+    """What writes an auditor's reports; it goes when the auditor goes."""
+    return _writers.get(auditor) or _writers.setdefault(auditor, ReportBytes(auditor.rulebook))
 
 
 async def read_body(request: Request) -> bytes:

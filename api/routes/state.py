@@ -13,7 +13,8 @@ from api.service.desk import Desk
 from api.service.in_force import Engines
 from audit.auditor import Auditor
 
-_encode = msgspec.json.Encoder().encode
+encode = msgspec.json.Encoder().encode
+"""Plain values as JSON in bytes."""
 
 KEPT: dict[int | str, dict[str, Any]] = {
     200: {"headers": {"ETag": {"description": "the rulebook's digest", "schema": {"type": "string"}}}},
@@ -48,13 +49,13 @@ def auditor_of(request: Request) -> Auditor:
 
 def json_answer(content: Any) -> Response:
     """An answer that is encoded once, as it is."""
-    return Response(_encode(content), media_type="application/json")
+    return Response(encode(content), media_type="application/json")
 
 
 def kept_answer(request: Request, content: Any) -> Response:
     """The same with the rulebook's digest as ETag; 304 where the client has it already."""
     tag = f'"{auditor_of(request).rulebook.digest[:32]}"'
-    return tagged(request, lambda: _encode(content), tag, "no-cache")
+    return tagged(request, lambda: encode(content), tag, "no-cache")
 
 
 def tagged(

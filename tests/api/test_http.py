@@ -198,7 +198,7 @@ def test_media_size_and_method(client: TestClient) -> None:
 
 
 def test_an_error_of_ours_shows_nothing_of_it(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.routes.audits.report_json", lambda *_: 1 / 0)
+    monkeypatch.setattr("api.report_bytes.envelope_json", lambda *_: 1 / 0)
     body = problem(client.post("/audits", json=EXAMPLE), 500)
     assert "division" not in json.dumps(body)
 
