@@ -5,9 +5,11 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from typing import TYPE_CHECKING
 
 from api.commands.options import add_fitted, add_planning
 from api.commands.plan import TOO_SLOW, locks_of, one_setup, plan_page, planner, status
+from api.commands.sheets import add_sheet, machine_of, write_sheet
 from api.environment import rulebook, say_problems
 from api.plan_wire import changeover_json, out_of_time_after
 from api.status import BAD_INPUT
@@ -15,18 +17,25 @@ from audit.intake.locks import NO_LEGAL, read_builds, read_card, read_crop, read
 from audit.intake.tree import Node, Problems
 from audit.nouns.plan import Planned
 from audit.nouns.problem import BadInput, Place, Problem
+from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
+from audit.nouns.setup import Setup
 from audit.planning.changeover import changeover as change_over
 from audit.planning.changeover import what_changes
 from audit.planning.solver import OutOfTime
+from audit.sheet import make_sheet
 
-OF_A_SETUP = ("leave", "without", "people", "minutes")
+if TYPE_CHECKING:
+    from api.pages.sheets.printout import Printing, Printout
+
+OF_A_SETUP = ("leave", "without", "people", "minutes", "sheet")
 OF_A_CARD = ("card", "from_crop", "fitted")
 
 
 EXAMPLES = {
     "changeover": (
         "setup-audit changeover unit-07.json --to soybean --header draper",
+        "setup-audit changeover unit-07.json --to soybean --sheet cab.pdf",
         "setup-audit changeover --card axial-single --from corn --to soybean",
     )
 }
@@ -41,6 +50,7 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     command.add_argument("--from", dest="from_crop", metavar="CROP", help="without a setup: the crop it is set for")
     add_fitted(command)
     add_planning(command)
+    add_sheet(command)
 
 
 def run(arguments: argparse.Namespace, _: str) -> int:
@@ -93,7 +103,20 @@ def _of_setup(arguments: argparse.Namespace, found: Rulebook) -> tuple[Planned, 
     if problems:
         raise BadInput(problems.found)
     until = out_of_time_after(arguments.seconds)
-    return change_over(planner(arguments, found), setup, crop, header, locks, until), setup.crop
+    planned = change_over(planner(arguments, found), setup, crop, header, locks, until)
+    write_sheet(arguments, lambda printing: _cab_sheet(arguments, setup, planned, found, printing))
+    return planned, setup.crop
+
+
+def _cab_sheet(
+    arguments: argparse.Namespace, setup: Setup, planned: Planned, found: Rulebook, printing: Printing
+) -> Printout:
+    from api.pages.sheets.cab_sheet import cab_sheet
+    from api.pages.sheets.unit_sheet import about_unit
+
+    machine = machine_of(setup, found, Level[arguments.hold_at.upper()])
+    to = make_sheet(found, machine.sheet.card, found.crops[planned.before.crop])
+    return cab_sheet(machine, planned, setup.crop, to, about_unit(machine, printing.view), printing)
 
 
 def _of_card(arguments: argparse.Namespace, found: Rulebook) -> tuple[Planned, str]:

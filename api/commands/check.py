@@ -7,27 +7,35 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import chain, islice
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from api.commands.options import add_hold_at, add_site
+from api.commands.sheets import add_sheet, machine_of, write_sheet
 from api.environment import page, rulebook, say_problems
 from api.inputs import setups_in
 from api.status import BAD_INPUT, CLEARED, HELD
 from api.text import Page
 from api.wire import judged_json, problem_json, report_json
 from audit.auditor import Auditor
+from audit.intake.setups import read_setup
 from audit.nouns.finding import Clearance, Report
 from audit.nouns.problem import BadInput, Place, Problem
 from audit.nouns.risk import Level
 from audit.nouns.rule import Verdict
+
+if TYPE_CHECKING:
+    from api.pages.sheets.printout import Printing, Printout
+    from api.pages.sheets.unit_sheet import Machine
 
 EXAMPLES = {
     "check": (
         "setup-audit check unit-07.json",
         "setup-audit check fleet.ndjson --brief --hold-at serious",
         "setup-audit check - --json < unit-07.json",
+        "setup-audit check unit-07.json --sheet unit-07.pdf",
     )
 }
 
@@ -61,6 +69,7 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     length.add_argument("--full", action="store_true", help="every finding in full (usual for one setup)")
     command.add_argument("--facts", action="store_true", help="also what was computed, with formula and inputs")
     add_hold_at(command)
+    add_sheet(command)
     add_site(command)
 
 
@@ -73,6 +82,12 @@ def run(arguments: argparse.Namespace, _: str) -> int:
         return BAD_INPUT
     tally = Tally()
     setups = _setups(arguments.files, tally)
+    if arguments.sheet is not None:
+        try:
+            setups = _with_sheet(arguments, setups, auditor)
+        except BadInput as error:
+            say_problems(error.problems)
+            return BAD_INPUT
     answers = Answers(auditor, tally, page(auditor.rulebook), arguments.facts)
     if arguments.json:
         _print_all(setups, answers.as_json, answers.refused_json, tally)
@@ -83,6 +98,30 @@ def run(arguments: argparse.Namespace, _: str) -> int:
     if tally.setups + tally.refused != 1:
         print("\n".join(_summary(tally, answers.sheet, full)))
     return tally.status()
+
+
+def _with_sheet(
+    arguments: argparse.Namespace, setups: Iterable[tuple[bytes, str]], auditor: Auditor
+) -> Iterator[tuple[bytes, str]]:
+    """The one setup, once its sheet is written. Raises BadInput."""
+    found = list(islice(setups, 2))
+    if len(found) > 1:
+        advice = "Take one out of it, for example: sed -n 2p FILE | setup-audit check - --sheet unit.pdf"
+        raise BadInput([Problem(Place("--sheet"), "is of one setup, and here are more.", advice)])
+    for text, shown in found:
+        try:
+            setup = read_setup(text, shown, auditor.rulebook)
+        except BadInput:
+            continue  # it is refused where it is audited, and counted there
+        machine = machine_of(setup, auditor.rulebook, auditor.hold_at)
+        write_sheet(arguments, partial(_unit_sheet, machine))
+    return iter(found)
+
+
+def _unit_sheet(machine: Machine, printing: Printing) -> Printout:
+    from api.pages.sheets.unit_sheet import unit_sheet
+
+    return unit_sheet(machine, printing)
 
 
 @dataclass

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from api.commands.options import add_site
+from api.commands.sheets import add_sheet, write_sheet
 from api.environment import page, rulebook, say_problems
 from api.fleet_lines import read_fleet
 from api.fleet_text import FleetPage
@@ -20,12 +21,14 @@ from audit.fleet.visits import Visits, read_visits
 from audit.nouns.problem import BadInput, Place, Problem
 
 if TYPE_CHECKING:
+    from api.pages.sheets.printout import Printing, Printout
     from audit.nouns.rulebook import Rulebook
 
 EXAMPLES = {
     "fleet-report": (
         "setup-audit fleet-report report",
         "setup-audit fleet-report report --visits visits.yaml",
+        "setup-audit fleet-report report --visits visits.yaml --sheet report.pdf",
         "setup-audit fleet-report report --before report-of-july --json",
     )
 }
@@ -49,6 +52,7 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     )
     command.add_argument("--top", type=count_of, default=20, metavar="N", help="entries of each list (20)")
     command.add_argument("--json", action="store_true", help="for programs")
+    add_sheet(command)
     add_site(command)
 
 
@@ -57,6 +61,7 @@ def run(arguments: argparse.Namespace, _: str) -> int:
     try:
         found = rulebook(arguments.site)
         answer = report(found, arguments.folder, arguments.visits, arguments.before, arguments.effort)
+        write_sheet(arguments, lambda printing: _sheet(arguments.folder, answer, found, printing))
     except BadInput as error:
         say_problems(error.problems)
         return BAD_INPUT
@@ -86,6 +91,12 @@ def report(found: Rulebook, folder: Path, visits: Path | None, before: Path | No
         answer["changed"] = comparison_json(compare(read_fleet(before), fleet, asked_of(fleet, found)), fleet, found)
     answer["visits"] = None if plan is None else schedule_json(schedule(fleet.units, plan, effort), fleet)
     return answer
+
+
+def _sheet(folder: Path, answer: dict[str, Any], found: Rulebook, printing: Printing) -> Printout:
+    from api.pages.sheets.fleet_report import Beside, fleet_report
+
+    return fleet_report(answer, read_fleet(folder), found, Beside(folder.resolve().name), printing)
 
 
 def _visits(path: Path, found: Rulebook) -> Visits:

@@ -6,8 +6,10 @@ import argparse
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from api.commands.options import add_planning
+from api.commands.sheets import add_sheet, machine_of, write_sheet
 from api.environment import page, rulebook, say_problems
 from api.inputs import setups_in
 from api.plan_text import PlanPage
@@ -25,12 +27,16 @@ from audit.nouns.setup import Setup
 from audit.planning.planner import Planner
 from audit.planning.solver import OutOfTime
 
+if TYPE_CHECKING:
+    from api.pages.sheets.printout import Printing, Printout
+
 TOO_SLOW = "time ran out before any plan was found; give it more with --seconds."
 
 
 EXAMPLES = {
     "plan": (
         "setup-audit plan unit-07.json",
+        "setup-audit plan unit-07.json --sheet work-order.pdf --paper letter",
         "setup-audit plan unit-07.json --leave feeder.drum --without 'lifting strap' --people 1 --minutes 240",
     )
 }
@@ -40,6 +46,7 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     """The command's arguments and options."""
     command.add_argument("file", metavar="FILE", help="one setup; - for a pipe")
     add_planning(command)
+    add_sheet(command)
 
 
 def run(arguments: argparse.Namespace, _: str) -> int:
@@ -48,6 +55,7 @@ def run(arguments: argparse.Namespace, _: str) -> int:
         found = rulebook(arguments.site)
         setup, locks = setup_and_locks(arguments, found)
         planned = planner(arguments, found).plan(setup, locks, out_of_time_after(arguments.seconds))
+        write_sheet(arguments, lambda printing: _order(arguments, setup, planned, found, printing))
     except BadInput as error:
         say_problems(error.problems)
         return BAD_INPUT
@@ -60,6 +68,14 @@ def run(arguments: argparse.Namespace, _: str) -> int:
     else:
         print("\n".join(plan_page(found).planned(answer)))
     return status(planned)
+
+
+def _order(
+    arguments: argparse.Namespace, setup: Setup, planned: Planned, found: Rulebook, printing: Printing
+) -> Printout:
+    from api.pages.sheets.work_order import work_order
+
+    return work_order(machine_of(setup, found, Level[arguments.hold_at.upper()]), planned, printing)
 
 
 def planner(arguments: argparse.Namespace, found: Rulebook) -> Planner:

@@ -153,9 +153,11 @@ def windows(title: str, ends: tuple[str, str, str], rows: Sequence[Window]) -> s
     wide = 220.0
     left, text_at = _EDGE + _NAME, _EDGE + _NAME + wide + 12
     parts, down = list(_heading(title)), 44.0
-    for word, x, anchor in zip(ends, (left, left + wide / 2, left + wide), ("start", "middle", "end"), strict=True):
-        parts.append(label(x, down, word, 12, fill=SOFT, anchor=anchor))
-    down += 8
+    below, within, above = ends
+    parts.append(label(left, down, below, 12, fill=SOFT))
+    parts.append(label(left + wide, down, above, 12, fill=SOFT, anchor="end"))
+    parts.append(label(left + wide / 2, down + 16, within, 12, fill=SOFT, anchor="middle"))
+    down += 24
     top = down
     for row in rows:
         lines = wrapped(row.text, _WIDTH - _EDGE - text_at, 12, row.outside > 0, 2)

@@ -9,7 +9,7 @@ from api.drawings.positions import plan_positions
 from api.pages.sheets.printout import Printing, Printout
 from api.pages.sheets.tables import Cell, Column, Table
 from api.pages.sheets.unit_sheet import Machine, blanks, part_of
-from api.pages.sheets.work_order import code_of, for_people, values_text
+from api.pages.sheets.work_order import code_of, for_people, marked, values_text
 from api.pages.telling import told
 from api.pages.view import View
 from api.plan_wire import changeover_json
@@ -40,7 +40,7 @@ def cab_sheet(
         about: what stands at the head of each sheet of this unit.
     """
     view, say = printing.view, printing.view.language.say
-    plain = told(view, changeover_json(planned, from_crop, machine.rulebook))
+    plain = told(view, marked(changeover_json(planned, from_crop, machine.rulebook)))
     values = compute(sheet, machine.setup).values
     branches: list[dict[str, Any]] = []
     for branch, outcome in zip(plain["branches"], (one.outcome for one in planned.branches), strict=True):
@@ -101,7 +101,7 @@ def _lines(branch: Plain, machine: Machine, sheet: Sheet, view: View) -> Plain:
         for change in map(for_people, step["changes"]):
             part = view.language.say(part_of(machine, change["quantity"]))
             line = {**change, "station": step["station"]["title"], "part": part, "step": step["number"]}
-            if change["role"] == "setting" and not change["taken"]:
+            if change["sets"]:
                 if change["before"] != change["after"]:
                     moves.append(line)
             else:

@@ -15,7 +15,7 @@ from api.pages.sheets.wear import wear_table
 from api.pages.telling import told
 from api.pages.units import INTO
 from api.pages.view import View
-from api.wire import Plain, basis_text, report_json, title_of, usual_cautions
+from api.wire import USUAL, Plain, basis_text, report_json, title_of
 from audit.conditions import comparisons
 from audit.facts import compute
 from audit.measures import SIGNS, from_canonical
@@ -69,7 +69,7 @@ def unit_sheet(machine: Machine, printing: Printing, limits: Sequence[Plain] = (
             "report": plain, "broken": broken, "stations": stations, "questions": len(unknown), "facts": facts,
             "drawing": side_view(machine.sheet.card, machine.report, machine.rulebook.rules, keyed=False),
             "speeds": speed_plots(speeds, view), "limits": limits,
-            "usual": say(usual_cautions(machine.rulebook)),
+            "usual": [say(machine.rulebook.cautions[key]) for key in USUAL],
         },
         tables=(
             findings_table(broken + unknown, machine.sheet.names, view),

@@ -25,7 +25,7 @@ _NAME = re.compile(r" \([a-z0-9_]+(\.[a-z0-9_]+)+\)")
 def work_order(machine: Machine, planned: Planned, printing: Printing) -> Printout:
     """The work order for a unit's correction plan; a part for each way in which an undecided build may be."""
     view, say = printing.view, printing.view.language.say
-    plain = told(view, planned_json(planned, machine.rulebook))
+    plain = told(view, marked(planned_json(planned, machine.rulebook)))
     branches = [{**branch, "steps": _steps(branch, machine, view)} for branch in plain["branches"]]
     return Printout(
         name=f"{plain['unit'] or 'unit'}-work-order",
@@ -37,6 +37,16 @@ def work_order(machine: Machine, planned: Planned, printing: Printing) -> Printo
         content={"work": plain, "branches": branches, "code": code_of(plain["unit"], printing)},
         tables=(_steps_table(branches, view), _readings_table(branches, view), _needs_table(branches, view)),
     )
+
+
+def marked(plain: Plain) -> Plain:
+    """Work with what its words for programs say as yes or no, before it is told in a language."""
+    for branch in plain["branches"]:
+        for step in (branch["plan"] or {"steps": ()})["steps"]:
+            for change in step["changes"]:
+                change["sets"] = change["role"] == "setting" and not change["taken"]
+                change["reads"] = change["role"] == "reading"
+    return plain
 
 
 def code_of(unit: str, printing: Printing) -> str:
@@ -105,7 +115,7 @@ def change_text(change: Plain, view: View) -> str:
     if change["taken"]:
         return say("take {what}", what=change["meaning"]) + (f" ({right})" if right else "")
     before, after = (values_text(change[key], view) for key in ("before", "after"))
-    if change["role"] == "setting":
+    if change["sets"]:
         return f"{change['meaning']}: {before} → {after}"
     return f"{change['meaning']}: {before} → {right or after}"
 
@@ -129,7 +139,7 @@ def _reading_rows(branch: Plain, view: View) -> Iterator[tuple[Cell, ...]]:
     say = view.language.say
     for step in branch["steps"]:
         for change in step["changes"]:
-            if change["role"] == "reading":
+            if change["reads"]:
                 shown = values_text(change["before"], view)
                 for blank in change["blanks"]:
                     yield (
