@@ -185,7 +185,10 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 
 
 def wrapped(text: str, width: float, size: float, bold: bool = False, most: int = 99) -> list[str]:
-    """The text in lines no wider than ``width``; what does not fit into ``most`` lines ends in an ellipsis."""
+    """The text in lines no wider than ``width``; what does not fit into ``most`` lines ends in an ellipsis.
+
+    A word that is wider than a line is broken, with a hyphen between letters.
+    """
     lines: list[str] = []
     for word in cleaned(told(text)).split(" "):
         joined = f"{lines[-1]} {word}" if lines else word
@@ -195,8 +198,13 @@ def wrapped(text: str, width: float, size: float, bold: bool = False, most: int 
         rest = word
         while text_width(rest, size, bold) > width and len(rest) > 1:
             fits = max(1, next(n for n in range(len(rest) + 1) if text_width(rest[: n + 1], size, bold) > width))
-            lines.append(rest[:fits])
-            rest = rest[fits:]
+            hyphened = f"{rest[: fits - 1]}-"
+            if fits > 2 and rest[: fits + 1].isalpha() and text_width(hyphened, size, bold) <= width:
+                lines.append(hyphened)
+                rest = rest[fits - 1 :]
+            else:
+                lines.append(rest[:fits])
+                rest = rest[fits:]
         lines.append(rest)
     if len(lines) <= most:
         return lines

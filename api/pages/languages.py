@@ -61,7 +61,7 @@ def languages() -> Mapping[str, Language]:
     for path in sorted(OF_PAGES.glob("*.po")):
         locale = Locale.parse(path.stem, sep="-")
         texts = Translations()
-        for part in (path, of_rules(path.stem)):
+        for part in (of_rules(path.stem), path):  # what pages say themselves goes before
             texts.add(_compiled(part, locale))
         name = locale.get_display_name() or path.stem
         found[path.stem] = Language(path.stem, name[:1].upper() + name[1:], locale, texts)

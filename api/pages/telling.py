@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
+from api.drawings.svg import NO_BREAK
 from api.pages.languages import USUAL, Language, languages
 from api.pages.phrases import composed
 from api.pages.units import UNITS, measured
@@ -63,7 +64,7 @@ class Teller:
 
     def drawn(self, text: str) -> str:
         """A text of a drawing."""
-        return self.measured(self.text(text))
+        return self.measured(self.text(text.replace(NO_BREAK, " ")))
 
     def measured(self, text: str) -> str:
         """A text with its measures in the reader's units and its numbers with the language's decimal sign."""

@@ -42,7 +42,13 @@ def test_no_line_is_wider_than_asked_unless_it_is_one_sign(text: str, width: flo
 
 @given(st.text(min_size=1), st.floats(20, 400))
 def test_nothing_is_lost_by_wrapping(text: str, width: float) -> None:
-    assert "".join(wrapped(text, width, 12)).replace(" ", "") == cleaned(text).replace(" ", "")
+    bare = str.maketrans("", "", " -")
+    assert "".join(wrapped(text, width, 12)).translate(bare) == cleaned(text).translate(bare)
+
+
+def test_a_word_too_long_for_a_line_is_hyphened() -> None:
+    assert wrapped("Hauptgetriebeausgang", 90, 12)[0].endswith("-")
+    assert not any(line.endswith("-") for line in wrapped("12345678901234567890", 60, 12))
 
 
 def test_what_is_too_long_ends_in_an_ellipsis() -> None:
