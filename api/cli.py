@@ -36,6 +36,7 @@ COMMANDS = {
     "demo": "audit the demo fleet",
     "serve": "the service of record, over HTTP",
     "verify": "check a start certificate, with or without a network",
+    "import": "machines, engine hours, crops and planned harvests from files of farm systems",
     "backup": "copy the store into one file, and verify the copy",
     "restore": "make a store of a backup, after verifying it",
 }
@@ -51,7 +52,26 @@ GROUPS: dict[str, tuple[str, dict[str, tuple[str, ...]]]] = {
     "organisation": ("whose machines are on record, and their terms", {"organisation": ("make", "show", "set")}),
     "token": ("who may ask, and for what", {"token": ("make", "list", "revoke")}),
     "keys": ("the keys that sign start certificates", {"keys": ("list", "rotate", "compromised")}),
+    "imports": (
+        "what was imported, questions, who is who, sources that are polled",
+        {
+            "imports": (
+                "list",
+                "show",
+                "undo",
+                "questions",
+                "answer",
+                "identities",
+                "split",
+                "sources",
+                "add-source",
+                "end-source",
+                "poll",
+            )
+        },
+    ),  # fmt: skip
     "record": ("the record of all that was done", {"record": ("verify", "export")}),
+    "webhook": ("who is told of what happens", {"webhook": ("make", "list", "send", "replay")}),
 }
 """Commands of two words: what they are about, and the second words by the module that has them."""
 

@@ -75,7 +75,7 @@ class ReplaySent(Sent):
     """What is to be sent again: one of the three."""
 
     delivery: int | None = Field(None, ge=1, le=2**31 - 1)
-    since: AwareDatetime | None = None
+    since: AwareDatetime | None = Field(None, strict=False)
     dead: Literal[True] | None = None
 
 

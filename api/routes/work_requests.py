@@ -33,8 +33,8 @@ class WorkSent(Sent):
     """Work that is wanted."""
 
     parties: list[Party] = Field(default=[], max_length=20)
-    begins: AwareDatetime | None = None
-    ends: AwareDatetime | None = None
+    begins: AwareDatetime | None = Field(None, strict=False)
+    ends: AwareDatetime | None = Field(None, strict=False)
     notes: Annotated[str, Field(max_length=1000)] = ""
 
 
