@@ -114,6 +114,31 @@ class SetupLine(BaseModel):
     recorded_by: str
 
 
+class PhotoAnswer(BaseModel):
+    """A photo that belongs to a setup."""
+
+    id: str
+    unit: str
+    setup: str
+    quantity: str = Field(description="setting or reading that it shows, '' for the whole machine")
+    media: str
+    digest: str = Field(description="SHA-256 of the bytes")
+    at: str
+    by: str
+
+
+class NoteAnswer(BaseModel):
+    """A note that belongs to a setup."""
+
+    id: str
+    unit: str
+    setup: str
+    quantity: str = Field(description="setting or reading that it is about, '' for the whole machine")
+    text: str
+    at: str
+    by: str
+
+
 class AuditLine(BaseModel):
     """That a setup was audited, by which rulebook, and what came of it."""
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
+from api.store.photos import NoteRow, PhotoRow
 from api.store.setups import SetupRow
 from api.store.starts import StartRow
 from api.store.units import UnitRow
@@ -40,6 +41,20 @@ def setup_json(setup: SetupRow) -> Plain:
         "crop": setup.crop, "header_kind": setup.header_kind, "state": setup.state, "taken": moment(setup.taken),
         "taken_by": setup.taken_by, "engine_hours": setup.engine_hours, "recorded": moment(setup.recorded),
         "recorded_by": setup.recorded_by,
+    }  # fmt: skip
+
+
+def photo_json(photo: PhotoRow) -> Plain:
+    return {
+        "id": photo.id, "unit": photo.unit, "setup": photo.setup, "quantity": photo.quantity, "media": photo.media,
+        "digest": photo.digest, "at": moment(photo.at), "by": photo.by,
+    }  # fmt: skip
+
+
+def note_json(note: NoteRow) -> Plain:
+    return {
+        "id": note.id, "unit": note.unit, "setup": note.setup, "quantity": note.quantity, "text": note.text,
+        "at": moment(note.at), "by": note.by,
     }  # fmt: skip
 
 
