@@ -44,12 +44,16 @@ def undo(work: Work, gate: Gate, id: str) -> Undone:
         raise UndoneBefore(id)
     done: list[str] = []
     left: list[str] = []
+    staying = {unit for unit, subject in _added(work, row).items() if _stands(work, unit, subject, id)}
     touched = _hours(work, id, done, left)
     for one in identities.of_import(work, id):
+        if one.unit in staying:
+            continue
         end_identity(work, one, f"import {row.number} was undone")
         done.append(f"{one.unit} is no longer known by {one.scheme} {one.shown}")
         touched.add(one.unit)
-    touched |= _units(work, row, done, left)
+    left += [f"{unit} and what it is known by stay: more was recorded of it since" for unit in sorted(staying)]
+    touched |= _retire(work, sorted(set(_added(work, row)) - staying), done)
     values, tasks = machine_words.take_back(work, id)
     done += [f"{values} settings from machines"] if values else []
     done += [f"{tasks} planned harvests"] if tasks else []
@@ -86,25 +90,35 @@ def _hours(work: Work, id: str, done: list[str], left: list[str]) -> set[str]:
     return touched
 
 
-def _units(work: Work, row: ImportRow, done: list[str], left: list[str]) -> set[str]:
-    """Units that it added leave the fleet, where nothing was recorded of them since."""
+def _added(work: Work, row: ImportRow) -> dict[str, str]:
+    """Units in the fleet that an import added, or answers to its questions; by what the record says so."""
     added = {line["unit"]: f"import/{row.id}" for line in imports.report(work, row.id)["lines"] if line["fate"] == NEW}
     for question in import_questions.page(work, 0, _MOST, every=True, origin=row.id):
         if unit := (question.answer or {}).get("added"):
             added[unit] = f"question/{question.id}"
-    for id, subject in sorted(added.items()):
-        found = units.find(work, id)
-        if found is None or found.retired is not None:
-            continue
-        if found.setups or identities.of_unit(work, id) or _changed_since(work, id, subject):
-            left.append(f"{id} stays: more was recorded of it since")
-        else:
-            retire_unit(work, found)
-            done.append(f"{id} was taken out of the fleet")
-    return set(added)
+    return {
+        unit: subject
+        for unit, subject in added.items()
+        if (found := units.find(work, unit)) is not None and found.retired is None
+    }
 
 
-def _changed_since(work: Work, unit: str, subject: str) -> bool:
-    """Whether a unit has events after the last one about what added it."""
+def _stands(work: Work, unit: str, subject: str, origin: str) -> bool:
+    """Whether anything else was recorded of a unit since it was added."""
+    found = units.find(work, unit)
+    if found is None or found.setups or machine_words.others(work, unit, origin):
+        return True
+    if any(one.origin != origin for one in identities.of_unit(work, unit)):
+        return True
     added = [one.number for one in events.read(work, subject=subject)]
     return any(one.number > max(added, default=0) for one in events.read(work, subject=f"unit/{unit}"))
+
+
+def _retire(work: Work, ids: list[str], done: list[str]) -> set[str]:
+    """Units leave the fleet."""
+    for id in ids:
+        found = units.find(work, id)
+        assert found is not None
+        retire_unit(work, found)
+        done.append(f"{id} was taken out of the fleet")
+    return set(ids)

@@ -186,6 +186,8 @@ class Applying:
         else:
             row, proof, fate = found.unit, found.proof, "updated"
         self.units[one.key] = row.id
+        if decided != Decided():
+            self._give_tasks(one.key, row.id)
         changes += self._join(row, claimed, proof, bool(decided.unit or decided.new))
         fall = self._hear(row, one.hours, changes)
         changes += self._values(row, one.values)
@@ -234,11 +236,11 @@ class Applying:
         found = {crop for said in one.crops if (crop := find_crop(said, self.rulebook))}
         crop = found.pop() if len(found) == 1 else ""
         said = "" if crop else f"its crop ({', '.join(one.crops)[:80] or 'not named'}) is not known for certain"
-        named = [self.units.get(key, "") for key in one.units] or [""]
         lines = []
-        for unit in dict.fromkeys(named):
+        for named in one.units or ("",):
+            unit = self.units.get(named, "")
             task = machine_words.Task(
-                key=f"{self.row.format}|{self.source}|{one.key}|{unit}", unit=unit, name=one.name[:200],
+                key=f"{self.row.format}|{self.source}|{one.key}|{named}", unit=unit, name=one.name[:200],
                 field=one.field[:200], crop=crop, crop_said=", ".join(one.crops)[:200], begins=one.begins,
                 ends=one.ends, state=one.state, origin=self.row.id, at=self.work.now,
             )  # fmt: skip
@@ -252,6 +254,12 @@ class Applying:
                 Line(one.place, "task", "planned", unit, "; ".join(filter(None, (f"'{one.name[:60]}'", said))))
             )
         return lines
+
+    def _give_tasks(self, named: str, unit: str) -> None:
+        """Planned harvests of a machine that waited for an answer are its unit's from now on."""
+        for task in machine_words.tasks(self.work, ""):
+            if task.origin == self.row.id and task.key.endswith(f"|{named}"):
+                machine_words.add_task(self.work, replace(task, unit=unit))
 
     def _made(self, one: ReadUnit, found: New) -> UnitRow | Line:
         says = {

@@ -145,6 +145,19 @@ def tasks(work: Work, unit: str | None = None, key: str | None = None) -> list[T
     return sorted(found, key=lambda one: (one.begins is None, one.begins or 0, one.name))
 
 
+def others(work: Work, unit: str, origin: str) -> bool:
+    """Whether other imports said anything of a unit."""
+    for table in (hour_readings, machine_values):
+        wanted = select(table.c.id).where(
+            table.c.organisation == work.organisation, table.c.unit == unit, table.c.origin != origin
+        )
+        if table is hour_readings:
+            wanted = wanted.where(table.c.fate != UNDONE)
+        if work.connection.execute(wanted.limit(1)).one_or_none() is not None:
+            return True
+    return False
+
+
 def take_back(work: Work, origin: str) -> tuple[int, int]:
     """Takes out values and planned harvests of an import, and marks its readings; how many values and harvests."""
     counts = []
