@@ -10,8 +10,21 @@ from api.card_interview.draft import BuildDraft, Draft, Left, Shaft, reaches, sa
 from api.card_interview.drive_questions import ask_drive
 from api.card_interview.parts import THRESHER, THRESHING, Offered, offered
 from api.card_interview.positions import ask_settings, ask_targets
-from api.card_interview.question import Question, Refused, Shown, number, size, text_of, units_of, whole, word, words
+from api.card_interview.question import (
+    Question,
+    Refused,
+    Shown,
+    number,
+    size,
+    some_of,
+    text_of,
+    units_of,
+    whole,
+    word,
+    words,
+)
 from api.card_interview.talk import Asking
+from audit.kinds import families
 from audit.nouns.rulebook import Rulebook
 
 Steps = Generator[Question | Shown, Any, None]
@@ -22,6 +35,9 @@ DRIVES = "The drawing of the drives, and the table of belts and chains."
 _NAME = re.compile(r"[a-z][a-z0-9_]{0,39}")
 _BUILD = re.compile(r"[a-z][a-z0-9_]{0,39}\.[a-z][a-z0-9_]{0,39}")
 _WORD = re.compile(r"[a-z][a-z0-9-]{0,39}")
+_NO_WORDS = frozenset({"by", "is", "true", "false", "null"})
+"""What would mean something else on a card as the word of a build."""
+_NO_SHAFTS = frozenset({"each", "driver", "driven", "target", "crop", "job", "unit", "build", "true", "false", "null"})
 _BREAK = re.compile(r"(serial|year) (from|to) (\S{1,40})")
 TENSIONER = {
     "spring-gauge": "spring with a gauge and notch",
@@ -154,7 +170,7 @@ def _choices(answer: str) -> dict[str, str]:
     found: dict[str, str] = {}
     for part in answer.split(";"):
         name, _, meaning = (one.strip() for one in part.partition(":"))
-        if not _WORD.fullmatch(name) or name in found:
+        if not _WORD.fullmatch(name) or name in found or name in _NO_WORDS or not meaning.isprintable():
             raise Refused(
                 f"'{part.strip()}' is no new word in small letters with its meaning, such as long: long stroke."
             )
@@ -206,7 +222,7 @@ def _shafts(draft: Draft) -> Steps:
         "Each gets a speed, and what it carries is judged by it.",
         DRIVES,
         "all, a list, or: all but …",
-        lambda answer: _some(answer, [one.id for one in listed]),
+        lambda answer: some_of(answer, [one.id for one in listed]),
     )
     by_id = {one.id: one for one in listed}
     more = yield Question(
@@ -233,23 +249,18 @@ def _shafts(draft: Draft) -> Steps:
         draft.shafts[id] = Shaft(id, title, "drives", "shaft")
 
 
-def _some(answer: str, known: list[str]) -> tuple[str, ...]:
-    found = words(answer, known)
-    if not found:
-        raise Refused("it must have one at least.")
-    return found
-
-
 def _more(answer: str, known: set[str]) -> dict[str, str]:
     if answer.strip().casefold() == "none":
         return {}
     found: dict[str, str] = {}
     for part in answer.split(";"):
         id, _, title = (one.strip() for one in part.partition(":"))
-        if not _NAME.fullmatch(id) or not title:
+        if not _NAME.fullmatch(id) or not title or not title.isprintable():
             raise Refused(
                 f"'{part.strip()}' is no name in small letters with its title, such as upper_shaft: Upper countershaft."
             )
+        if id in _NO_SHAFTS or id in families() or id.endswith(("_drive", "_bearing")):
+            raise Refused(f"'{id}' means something else on a card; call it otherwise, such as {id}_shaft.")
         if id in known or id in found or id == "engine":
             raise Refused(f"'{id}' is there already.")
         found[id] = title

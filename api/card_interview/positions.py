@@ -7,9 +7,10 @@ from typing import Any
 
 from api.card_interview.draft import Draft, Left, reaches
 from api.card_interview.parts import NEEDS, SETTINGS, THRESHER
-from api.card_interview.question import Question, Refused, Shown, Window, units_of, window, word, words
+from api.card_interview.question import Question, Refused, Shown, Window, some_of, units_of, window, words
 from audit.intake.machines import EVERY
 from audit.intake.targets import targeted
+from audit.measures import from_canonical
 from audit.nouns.quantity import Form, Quantity
 from audit.nouns.rulebook import Rulebook
 
@@ -64,19 +65,13 @@ def _ask_words(name: str, quantity: Quantity, draft: Draft) -> Generator[Questio
     known = [one for one, _ in quantity.words]
     listed = "\n".join(f"{one}: {meaning}" for one, meaning in quantity.words)
 
-    def read(answer: str) -> tuple[str, ...]:
-        found = words(answer, known)
-        if not found:
-            raise Refused("it must be one of them at least.")
-        return found
-
     given: tuple[str, ...] | None = yield Question(
         f"{name}.words",
         f"{name}: {quantity.meaning}. Which of these are there?\n{listed}",
         "Nobody is told to fit what this machine does not take.",
         MOVED,
         "all, or a list",
-        read,
+        lambda answer: some_of(answer, known),
         unknown="whether what is fitted is one of this machine's",
     )
     if given is None:
@@ -88,16 +83,6 @@ def _ask_window(
     name: str, quantity: Quantity, draft: Draft, reach: tuple[float, float] | None
 ) -> Generator[Question, Any, Window | None]:
     computed = f"{reach[0]:.0f} to {reach[1]:.0f} r/min" if reach and reach[0] < reach[1] else ""
-    low, high = quantity.lowest, quantity.highest
-
-    def read(answer: str) -> Window:
-        found = window(answer, quantity.unit)
-        for end in (found.low, found.high):
-            if (end is not None and not (low is None or low <= end.value)) or (
-                end is not None and not (high is None or end.value <= high)
-            ):
-                raise Refused(f"'{end.text}' is outside what any machine has: {low:g} to {high:g} {quantity.unit}.")
-        return found
 
     hint = f"; Enter takes what its drive reaches: {computed}" if computed else ""
     given: Window | None = yield Question(
@@ -106,7 +91,7 @@ def _ask_window(
         "What is outside can't have been set, so it must have been misread.",
         MOVED,
         f"3 to 5, with the unit ({quantity.unit}){hint}",
-        read,
+        lambda answer: _possible(answer, quantity),
         computed,
         "a reading that this machine can't have",
     )
@@ -154,8 +139,8 @@ def _ask_target(crop: str, name: str, draft: Draft, found: Rulebook) -> Generato
 
     def read(answer: str) -> Window | tuple[str, ...]:
         if quantity.form is Form.WORD:
-            return tuple(word(part, known) for part in answer.replace(" or ", ",").split(",") if part.strip())
-        return _targeted_window(answer, quantity)
+            return some_of(answer, known)
+        return _possible(answer, quantity)
 
     where = "every crop" if crop == EVERY else crop
     write = f"{' or '.join(known)}" if known else f"a range such as 3 to 5 {quantity.unit}: {units_of(quantity.unit)}"
@@ -174,9 +159,16 @@ def _ask_target(crop: str, name: str, draft: Draft, found: Rulebook) -> Generato
         draft.targets.setdefault(crop, {})[name] = given
 
 
-def _targeted_window(answer: str, quantity: Quantity) -> Window:
+def _possible(answer: str, quantity: Quantity) -> Window:
+    """A window inside what the quantity can be on any machine. Raises Refused."""
     found = window(answer, quantity.unit)
-    for end, bound, below in ((found.low, quantity.lowest, True), (found.high, quantity.highest, False)):
-        if end is not None and bound is not None and (end.value < bound if below else end.value > bound):
-            raise Refused(f"'{end.text}' is outside what it can be.")
+    for end in (found.low, found.high):
+        value = None if end is None else from_canonical(end.value, quantity.unit)
+        if end is None or value is None:
+            continue
+        for bound, outside in ((quantity.lowest, min), (quantity.highest, max)):
+            if bound is not None and outside(value, bound) != bound:
+                raise Refused(
+                    f"'{end.text}' is outside what any machine has; {bound:g} {quantity.unit} is the end of it."
+                )
     return found

@@ -177,6 +177,14 @@ def words(answer: str, known: Sequence[str]) -> tuple[str, ...]:
     return tuple(one for one in known if (one in named) is not without)
 
 
+def some_of(answer: str, known: Sequence[str]) -> tuple[str, ...]:
+    """The same, one at least. Raises Refused."""
+    found = words(answer, known)
+    if not found:
+        raise Refused("it must be one of them at least.")
+    return found
+
+
 def text_of(most: int) -> Callable[[str], str]:
     """Reads a line of text."""
 

@@ -117,7 +117,7 @@ def read_answers(path: Path) -> dict[str, str]:
     except (OSError, UnicodeDecodeError) as error:
         raise BadAnswers(f"{path}: can't be read: {error}.") from None
     found: dict[str, str] = {}
-    for place, line in enumerate(text.splitlines(), 1):
+    for place, line in enumerate(text.split("\n"), 1):
         if not line.strip() or line.startswith("#"):
             continue
         key, equals, answer = line.partition(" = ")

@@ -9,10 +9,12 @@ from collections.abc import Iterator
 from api.card_interview.draft import Draft, Drive, Left
 from api.card_interview.parts import NEEDS, STATIONS
 from api.card_interview.question import ByWord, Number, Size, Window
+from audit.measures import from_canonical
 from audit.nouns.quantity import Role
 from audit.nouns.rulebook import Rulebook
 
-_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._/%()+-]*")
+_PLAIN = re.compile(r"[A-Za-z][A-Za-z0-9 ._/%()+-]*")
+_MEASURE = re.compile(r"[0-9][A-Za-z0-9 ./%+-]*")
 _OTHERWISE = {"true", "false", "null", "yes", "no", "on", "off", "y", "n"}
 STEPPED = ("driving", "driven")
 
@@ -64,7 +66,7 @@ def _lines(draft: Draft, found: Rulebook) -> Iterator[str]:
         yield f"  {name}: {{}}"
     yield "\n# The drive train, outwards from the engine, with the engine held at full throttle by its governor."
     yield "shafts:"
-    yield f"  engine: {{kind: shaft, title: Engine, station: engine, governed_speed: {scalar(draft.governed.text)}}}"
+    yield f"  engine: {{kind: shaft, title: Engine, station: engine, governed_speed: {measure(draft.governed)}}}"
     for shaft in draft.on_card():
         stated = "".join(f", {name}: {_value(value)}" for name, value in shaft.stated.items())
         yield f"  {shaft.id}: {{kind: {shaft.kind}, title: {scalar(shaft.title)}, station: {shaft.station}{stated}}}"
@@ -114,7 +116,9 @@ def _settings(draft: Draft, found: Rulebook) -> Iterator[str]:
         inside = ""
         if isinstance(said, Window):
             ends = (("lowest", said.low), ("highest", said.high))
-            inside = f"unit: {scalar(quantity.unit)}" + "".join(f", {end}: {one.value:.6g}" for end, one in ends if one)
+            inside = f"unit: {scalar(quantity.unit)}" + "".join(
+                f", {end}: {from_canonical(one.value, quantity.unit):.6g}" for end, one in ends if one
+            )
         elif said:
             inside = f"words: [{', '.join(said)}]"
         yield f"  {name}: {{{inside}}}"
@@ -123,10 +127,17 @@ def _settings(draft: Draft, found: Rulebook) -> Iterator[str]:
         if drive.kind == "stepped_v_belt":
             for one, other in (STEPPED, STEPPED[::-1]):
                 yield f"  {drive.id}.{one}: {{together: [{drive.id}.{other}]}}"
-        if shaft.kind == "thresher" and any(
-            isinstance(v, ByWord) and v.by.endswith(".range") for v in drive.stated.values()
-        ):
-            yield f"  {shaft.id}.range: {{}}"
+    own = {f"{draft.drives[shaft.id].id}.{one}" for shaft in draft.on_card() for one in STEPPED}
+    for by in depended_on(draft):
+        if by not in draft.settings and by not in own and not by.startswith("build."):
+            yield f"  {by}: {{}}"
+
+
+def depended_on(draft: Draft) -> list[str]:
+    """Settings and builds that a number of the card depends on."""
+    stated = [value for shaft in draft.on_card() for value in shaft.stated.values()]
+    stated += [value for shaft in draft.on_card() for value in draft.drives[shaft.id].stated.values()]
+    return list(dict.fromkeys(value.by for value in stated if isinstance(value, ByWord)))
 
 
 def _readings(draft: Draft, found: Rulebook) -> Iterator[str]:
@@ -156,20 +167,23 @@ def _value(value: Size | str) -> str:
     if isinstance(value, str):
         return scalar(value)
     if isinstance(value, Number):
-        return scalar(value.text)
-    return f"{{by: {value.by}, {', '.join(f'{word}: {scalar(one.text)}' for word, one in value.values.items())}}}"
+        return measure(value)
+    return f"{{by: {value.by}, {', '.join(f'{word}: {measure(one)}' for word, one in value.values.items())}}}"
 
 
 def _target(target: Window | tuple[str, ...]) -> str:
     if isinstance(target, Window):
-        return ", ".join(
-            f"{end}: {scalar(one.text)}" for end, one in (("low", target.low), ("high", target.high)) if one
-        )
+        return ", ".join(f"{end}: {measure(one)}" for end, one in (("low", target.low), ("high", target.high)) if one)
     return f"is: [{', '.join(target)}]"
 
 
+def measure(one: Number) -> str:
+    """A number with its unit as it was written."""
+    return one.text if _MEASURE.fullmatch(one.text) and one.text == one.text.strip() else json.dumps(one.text)
+
+
 def scalar(text: str) -> str:
-    """A text as a YAML scalar that reads back as the same text, or as the number that it is."""
-    if _PLAIN.fullmatch(text) and text.casefold() not in _OTHERWISE and not text.endswith(" "):
+    """A text as a YAML scalar that reads back as the same text."""
+    if _PLAIN.fullmatch(text) and text.casefold() not in _OTHERWISE and text == text.strip():
         return text
     return json.dumps(text, ensure_ascii=False)

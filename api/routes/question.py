@@ -11,16 +11,18 @@ from urllib.parse import quote, urlencode
 from fastapi import APIRouter, Query, Request, Response
 
 from api.errors import Refusal
+from api.exchange.identifiers import claims
+from api.exchange.reading.nouns import ReadUnit
 from api.identity.caller import Caller
 from api.question_models import MayStart, MayStartSent
 from api.record_wire import moment
-from api.routes.desk import Answer, Body, answered, desk_of, parsed, tag, taking, unit_seen, write
+from api.routes.desk import Answer, Body, answered, desk_of, parsed, tag, taking, write
 from api.routes.starts import Starter, start_or_hold
 from api.routes.units import Reader
 from api.service.desk import Desk
 from api.service.gate import Seen
-from api.service.recording import unit_named, with_hours
-from api.store import organisations
+from api.service.recording import NoSuchUnit, unit_named, with_hours
+from api.store import identities, organisations, units
 from api.store.database import Work
 from api.store.starts import StartRow
 from api.store.units import UnitRow
@@ -113,8 +115,19 @@ def start(request: Request, caller: Starter, body: Body) -> Response:
 
 
 def unit_asked(work: Work, caller: Caller, text: str) -> UnitRow:
-    """The unit that a caller means. Raises NoSuchUnit, also for one that the caller may not see."""
-    return unit_named(work, unit_seen(caller, text))
+    """The unit that a caller means, by its id or PIN. Raises NoSuchUnit, also for one that the caller may not see.
+
+    Of all that a machine is known by, a PIN alone proves it wherever it is written: a serial number needs its maker and
+    type, and a fleet number or the NAME of a device may be another machine's tomorrow.
+    """
+    id = text
+    if units.find(work, text) is None:
+        for claim in claims(ReadUnit("", pin=text), "")[0]:
+            held = identities.held(work, claim.scheme.value, claim.issuer, claim.value)
+            id = text if held is None else held.unit
+    if not caller.sees(id):
+        raise NoSuchUnit(text)
+    return unit_named(work, id)
 
 
 def _rulebook(desk: Desk, work: Work) -> Rulebook:

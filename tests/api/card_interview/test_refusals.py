@@ -32,7 +32,7 @@ REFUSALS = [
     ("title", "", "write a line of text"),
     ("title", "x" * 121, "1 to 120"),
     ("shafts", "separator, rotro", "Did you mean 'rotor'?"),
-    ("shafts", "none", "one at least"),
+    ("shafts", "none", "one of them at least"),
     ("shafts.more", "Upper Shaft", "no name in small letters"),
     ("shafts.more", "rotor: Another", "there already"),
     ("build.1", "Stroke", "no part and word"),

@@ -8,8 +8,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from hypothesis import strategies as st
 
-from api.card_interview.question import Question
+from api.card_interview.question import Question, Refused
 from api.card_interview.talk import DONT_KNOW
 from api.card_interview.writing import card_text, left_over
 from api.environment import rulebook as read_rulebook
@@ -155,3 +157,53 @@ def test_numbers_stay_as_they_were_written(rulebook: Rulebook) -> None:
     text = card_text(draft, rulebook)
     assert "diameter: 29 1/2 in," in text
     assert draft.shafts["rotor"].stated["diameter"].value == pytest.approx(749.3)  # type: ignore[union-attr]
+
+
+POOL = (
+    "don't know", "", "all", "none", "1", "2", "7", "12", "21", "33", "40", "250 mm", "400 mm", "17 1/2 in", "900 mm", "2500 mm", "25.4 mm",
+    "1 %", "2000 r/min", "300 r/min", "900 r/min", "engine", "separator", "coupling", "gears", "gearbox", "chain", "v-belt",
+    "stepped-belt", "variable-belt", "speeds-only", "low: 4, high: 2", "small: 200 mm, large: 280 mm", "small: 17, large: 21",
+    "a: 1; b: 2", "a: 200 mm, b: 300 mm", "feeder.tooth", "upper: Upper; lower_one: 'Lower' # one", "serial from 0; year to 1999", "both",
+    "10 to 20 mm", "300 to 900 r/min", "at least 3", "at most 5 km/h", "true: yes; no: #", "12:30", "007", "- x", "{a}", "corn, wheat",
+)  # fmt: skip
+
+
+@settings(
+    max_examples=15, phases=(Phase.generate,), deadline=None, suppress_health_check=list(HealthCheck), derandomize=True
+)
+@given(data=st.data())
+def test_whatever_is_answered_is_refused_in_words_or_ends_in_a_card_that_reads(
+    data: st.DataObject, rulebook: Rulebook, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Answers drawn from what fits somewhere, and from what fits nowhere."""
+    manual, talk = Manual(rulebook.machines[data.draw(st.sampled_from(CARDS))]), talk_about(rulebook)
+    while talk.question is not None:
+        question = talk.question
+        for wild in data.draw(st.lists(st.sampled_from(POOL) | st.text(max_size=12), max_size=2)):
+            try:
+                talk.answer(wild)
+            except Refused:
+                continue
+            break
+        if talk.question is not question:
+            continue
+        for answer in (
+            manual,
+            lambda one: one.otherwise or DONT_KNOW,
+            lambda _: "coupling",
+            lambda _: "none",
+            lambda _: "all",
+        ):
+            try:
+                talk.answer(answer(question))
+            except (Refused, KeyError, StopIteration, ValueError):
+                continue
+            break
+        assert talk.question is not question, question.key
+    assert talk.result is not None
+    file = tmp_path_factory.mktemp("wild") / "our-machine.yaml"
+    file.write_text(card_text(talk.result, rulebook), encoding="utf-8")
+    assert read_rulebook((), (file,)).machines["our-machine"].title
+    again = talk_about(rulebook, talk.answers)
+    assert again.question is None
+    assert again.result == talk.result

@@ -150,3 +150,18 @@ def test_it_is_the_same_start_as_the_client_asks_for(ready: House, legal: Any) -
     found = mechanic.post("/may-start", json=ASKED).json()
     problem = mechanic.post("/units/unit-07/harvest-starts", json={"crop": "corn", "header_kind": "corn-head"}).json()
     assert [one["text"] for one in found["reasons"]] == [one["text"] for one in problem["decision"]["reasons"]]
+
+
+def test_a_pin_that_is_on_record_stands_for_its_unit(ready: House) -> None:
+    """ISO 10261: 17 characters, one machine in the world; written with dashes or small it is the same."""
+    mechanic = ready.client("mechanic")
+    sent = mechanic.post("/units/unit-07/identities", json={"pin": "XXXMDLA1C00000482"})
+    assert sent.status_code == 201, sent.text
+    for written in ("XXXMDLA1C00000482", "xxxmdla1c-00000482"):
+        found = mechanic.get("/may-start", params={**ASKED, "unit": written})
+        assert found.status_code == 200, found.text
+        assert (found.json()["unit"], found.json()["answer"]) == ("unit-07", "cleared")
+    elsewhere = ready.client("reader", "lowfield").get("/may-start", params={**ASKED, "unit": "XXXMDLA1C00000482"})
+    assert elsewhere.status_code == 404
+    assert "unit-07" not in elsewhere.text
+    assert mechanic.get("/may-start", params={**ASKED, "unit": "XXXMDLA1C00000483"}).status_code == 404
