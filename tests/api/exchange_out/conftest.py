@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -104,3 +105,14 @@ def record(house: Place, setup: Setup, unit: str = "unit-07") -> dict[str, Any]:
 
 def start(house: Place) -> Any:
     return house.client("mechanic").post("/units/unit-07/harvest-starts", json={**JOB, "engine_hours": 1000.0})
+
+
+def adjust_belt(house: Place, setup: Setup) -> None:
+    """The feeder's belt was adjusted and has run for five hours since: it is due to be looked at again."""
+    record(house, setup)
+    at = datetime.fromtimestamp(house.clock() + 30.0, UTC).isoformat()
+    record(house, {**setup, "events": {**setup["events"], "feeder.belt_adjusted": at}})
+    sent = {"card": "axial-single", "serial": "KX-01822", "build_year": 2021, "engine_hours": 1005.0}
+    fitted = setup["unit"]["fitted"]
+    answer = house.client("mechanic").put("/units/unit-07", json={**sent, "fitted": fitted}, headers={"If-Match": "*"})
+    assert answer.status_code == 200, answer.text
