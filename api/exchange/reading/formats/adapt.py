@@ -87,7 +87,7 @@ class _Document:
                 self.gathered.refuse(place, "is a crop without name or code", "Name it in the system it comes from")
             else:
                 self.gathered.crops.append(ReadCrop(place, _id(one), crops[_id(one)]))
-        used = {device for *_, device, _ in harvests}
+        used = {device for *_, device, _ in harvests if device}
         for number, one in objects(self.catalog.get("devices")):
             self._device(f"{self.path}, device {number}", one, used, harvests)
         self._tasks(harvests, crops)
