@@ -7,15 +7,13 @@ from __future__ import annotations
 
 import socket
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from ipaddress import ip_network
 from typing import Any
 
 import pytest
 
 from api.exchange.addresses import ALLOWED, NotReached, Safe, Unsafe, ask, looked_at, own_networks
+from tests.api.exchange.serving import Asked, serving
 
 LOOP = (ip_network("127.0.0.0/8"),)
 
@@ -137,38 +135,3 @@ def test_nobody_there() -> None:
         address = looked_at(f"http://127.0.0.1:{held.getsockname()[1]}/", LOOP)
         with pytest.raises(NotReached, match="reached"):
             ask(address, patience=2)
-
-
-class Asked(BaseHTTPRequestHandler):
-    """A request as a test's own server sees it."""
-
-    def answer(self, status: int, body: bytes, **headers: str) -> None:
-        self.send_response(status)
-        for name, value in headers.items():
-            self.send_header(name, value)
-        self.send_header("Content-Length", str(len(body)))
-        self.end_headers()
-        self.wfile.write(body)
-
-    def log_message(self, *_: Any) -> None:
-        """Nothing on the terminal."""
-
-
-@contextmanager
-def serving(answer: Any) -> Iterator[int]:
-    """A server on this machine; its port."""
-
-    class Handler(Asked):
-        def do_GET(self) -> None:
-            with suppress(BrokenPipeError, ConnectionResetError):  # whoever asked may have gone, as a test wants
-                answer(self)
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
-    thread.start()
-    try:
-        yield server.server_address[1]
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
