@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 from api.drawings.positions import plan_positions
+from api.pages.sheets.cab_room import fitting, room_for
 from api.pages.sheets.printout import Printing, Printout
 from api.pages.sheets.tables import Cell, Column, Table
 from api.pages.sheets.unit_sheet import Machine, blanks, part_of
@@ -17,15 +17,6 @@ from api.wire import Plain
 from audit.facts import compute
 from audit.nouns.plan import Plan, Planned
 from audit.sheet import Sheet
-
-LIST_ROOM = 92.0
-"""Height that the lists have on the first page beside the head and the cautions, mm; Letter is the shorter paper."""
-MOVE_HIGH, LOOK_HIGH = 10.0, 5.2
-"""Height of a row of settings, and of a line of what is looked at, which stands in two columns, mm."""
-PICTURE_ROOM = 222.0
-"""Height that pictures have on the second page, mm."""
-PICTURE_WIDE = 84.0
-_SIZE = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 
 
 def cab_sheet(
@@ -47,9 +38,11 @@ def cab_sheet(
         pictures: dict[str, str] = {}
         if isinstance(outcome, Plan):
             pictures = plan_positions(sheet, machine.rulebook.vocabulary, values, outcome)
-        shown = _fitting(list(pictures.values()), PICTURE_ROOM / len(planned.branches))
         lines = _lines(branch, machine, sheet, view)
-        branches.append({**branch, **lines, **_room(lines, len(planned.branches)), "pictures": shown})
+        cautions = [" ".join(some) for some in _cautions(branch, lines)]
+        room = room_for(lines, cautions, len(planned.branches), view)
+        kept = fitting(list(pictures.values()), len(planned.branches))
+        branches.append({**branch, **lines, **room, "pictures": kept})
     headers = [one["plan"]["header_kind"] for one in branches if one["plan"] and one["plan"]["header_kind"]]
     return Printout(
         name=f"{plain['unit'] or 'unit'}-changeover-{plain['crop']}",
@@ -66,31 +59,10 @@ def cab_sheet(
     )  # fmt: skip
 
 
-def _room(lines: Plain, branches: int) -> Plain:
-    """How many lines of each list have room on the first page; at least three of each stand there."""
-    room = LIST_ROOM / branches
-    moves = max(3, min(len(lines["moves"]), int((room - 4 * LOOK_HIGH) / MOVE_HIGH)))
-    looks = max(3, int((room - min(moves, len(lines["moves"])) * MOVE_HIGH) / LOOK_HIGH))
-    return {"most_moves": moves, "most_looks": min(looks, 16)}
-
-
-def _fitting(pictures: list[str], room: float) -> list[str]:
-    """The first pictures, as many as have room in two columns so high (mm)."""
-    kept: list[str] = []
-    for n in range(0, len(pictures), 2):
-        row = pictures[n : n + 2]
-        room -= max(_height(one) for one in row)
-        if room < 0:
-            break
-        kept += row
-    return kept
-
-
-def _height(picture: str) -> float:
-    """Of a picture with its frame, mm."""
-    size = _SIZE.search(picture)
-    assert size is not None  # every drawing has its size
-    return PICTURE_WIDE * float(size[2]) / float(size[1]) + 5
+def _cautions(branch: Plain, lines: Plain) -> tuple[list[str], list[str]]:
+    """What stands before the work and before the engine is started again."""
+    safety = branch["plan"]["safety"] if branch["plan"] else {"stopped": [], "restart": [], "last": ""}
+    return [*safety["stopped"], *lines["cautions"]], [*safety["restart"], safety["last"]]
 
 
 def _lines(branch: Plain, machine: Machine, sheet: Sheet, view: View) -> Plain:

@@ -58,7 +58,7 @@ def _steps(branch: Plain, machine: Machine, view: View) -> Many:
     """The steps of a plan; how a procedure is done stands with the first that needs it, each reading has its blanks."""
     say, names = view.language.say, machine.sheet.names
     told_at: dict[str, int] = {}
-    station = ""
+    station = None
     found: Many = []
     for step in (branch["plan"] or {"steps": ()})["steps"]:
         first = told_at.setdefault(step["procedure"] or step["on"], step["number"])

@@ -14,7 +14,7 @@ from api.pages.sheets.tables import Cell, Column, Table
 _MOST_CHARACTERS = 32_767
 """Most characters of a cell. Source: Excel's specifications and limits, from memory."""
 _MOST_NAME = 31
-_NOT_IN_NAME = re.compile(r"[\[\]:*?/\\'\x00-\x1f]")
+_NOT_IN_NAME = re.compile(r"[\[\]:*?/\\'\n]")
 _OPTIONS = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 
 
@@ -29,7 +29,7 @@ def workbook(
     """
     out = io.BytesIO()
     book = xlsxwriter.Workbook(out, {**_OPTIONS, "default_date_format": "yyyy-mm-dd hh:mm"})
-    book.set_properties({"title": title, "created": datetime.fromtimestamp(at, UTC).replace(tzinfo=None)})
+    book.set_properties({"title": _kept(title), "created": datetime.fromtimestamp(at, UTC).replace(tzinfo=None)})
     head = book.add_format({"bold": True, "text_wrap": True, "valign": "top", "bottom": 2})
     plain = book.add_format({"text_wrap": True, "valign": "top"})
     when = book.add_format({"num_format": "yyyy-mm-dd hh:mm", "valign": "top"})
@@ -64,15 +64,20 @@ def _write(
     elif isinstance(cell, datetime):
         leaf.write_datetime(row, column, cell.replace(tzinfo=None), when)
     elif isinstance(cell, str):
-        text = "".join(char for char in cell if char == "\n" or char.isprintable())
-        leaf.write_string(row, column, text[:_MOST_CHARACTERS], plain)
+        leaf.write_string(row, column, _kept(cell)[:_MOST_CHARACTERS], plain)
     else:
         leaf.write_number(row, column, cell, plain)
 
 
+def _kept(text: str) -> str:
+    """A text without what XML can't hold."""
+    return "".join(char for char in text if char == "\n" or char.isprintable())
+
+
 def _name(wanted: str, taken: set[str]) -> str:
     """A name that a leaf may have, and no other has."""
-    base = _NOT_IN_NAME.sub(" ", wanted).strip()[:_MOST_NAME] or "-"
+    kept = "".join(char for char in _kept(wanted) if ord(char) < 0x10000)  # its length is counted in UTF-16
+    base = _NOT_IN_NAME.sub(" ", kept).strip()[:_MOST_NAME] or "-"
     name, n = base, 1
     while name.casefold() in taken:
         n += 1

@@ -83,7 +83,7 @@ def test_numbers_of_the_workbook_are_numbers_and_headings_name_units() -> None:
     assert leaf.freeze_panes == "A2"
     about = {row[0].value: row[1].value for row in book_["About"].iter_rows(min_row=2)}
     assert about["Rulebook, whole digest"] == book().digest
-    speeds = [row for row in book_["Speeds"].iter_rows(min_row=2, values_only=True)]
+    speeds = list(book_["Speeds"].iter_rows(min_row=2, values_only=True))
     assert any(isinstance(row[3], float | int) and isinstance(row[4], float | int) for row in speeds)
 
 
