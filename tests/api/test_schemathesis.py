@@ -22,6 +22,7 @@ OPEN = (
     "/.well-known/revoked-starts.json",
     "/verify/{start}/{digest}",
     "/may-start/contract",
+    "/calendar/{secret}.ics",
 )
 """What needs no token; the counts are for a client on this machine."""
 SIGNED_ON = {"Authorization": f"Bearer {TOKEN}"}
