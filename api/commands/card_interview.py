@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterable, Iterator, Sequence
+from io import TextIOWrapper
 from pathlib import Path
 
 from api.card_gaps import missing_targets
@@ -51,6 +52,8 @@ def run(name: str, answers: Path | None, sites: Sequence[Path]) -> int:
 
 def _from_start(name: str, kept: Path, before: dict[str, str], found: Rulebook) -> int:
     said = page(found)
+    if isinstance(sys.stdin, TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")  # what is no UTF-8 is shown as such, and ends nothing
     talk = Talk(lambda: interview(found, name, lambda draft, crops: lacking(draft, crops, found)), before)
     _say([*said.safety(), *said.wrapped(HOW), f"Answers are kept in {kept}."])
     if before and talk.question is not None:
@@ -74,7 +77,7 @@ def _converse(talk: Talk[Draft], kept: Path, name: str, said: Page) -> bool:
             _say(["", *talk.shown, *_put(talk.question, talk.former.get(talk.question.key, ""), said)])
             asked = talk.question
         print("> ", end="", file=sys.stderr, flush=True)
-        line = sys.stdin.readline()
+        line = sys.stdin.readline() if sys.stdin else ""
         word = line.strip().casefold()
         if not line or word == "stop":
             return False

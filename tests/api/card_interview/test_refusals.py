@@ -132,6 +132,15 @@ def test_a_shaft_further_down_that_would_turn_too_fast_is_named(rulebook: Rulebo
     assert "shoe turns 300 r/min." in talk.shown
 
 
+def test_a_sprocket_as_it_is_sold_fits_its_chain(rulebook: Rulebook) -> None:
+    """A 17-tooth sprocket for 1 in chain (ANSI 80) measures 5.95 in over its tips in makers' tables, from memory."""
+    manual, talk = Manual(rulebook.machines["axial-single"]), talk_about(rulebook)
+    until(talk, "feeder_drive.tips", manual)
+    talk.answer("5.95 in")
+    assert talk.question is not None
+    assert talk.question.key == "feeder_drive.centre"
+
+
 def test_a_stepped_drive_whose_steps_need_two_belts_is_refused(rulebook: Rulebook) -> None:
     manual, talk = Manual(rulebook.machines["axial-single"]), talk_about(rulebook)
     until(talk, "beater_drive.centre", manual, {"beater_drive.driven_diameter": "small: 200 mm, large: 392 mm"})

@@ -193,6 +193,7 @@ def test_whatever_is_answered_is_refused_in_words_or_ends_in_a_card_that_reads(
             lambda _: "coupling",
             lambda _: "none",
             lambda _: "all",
+            lambda _: "a: 1; b: 2",
         ):
             try:
                 talk.answer(answer(question))
