@@ -58,9 +58,10 @@ def test_every_example_in_order(folder: Path) -> None:
             place = found + len(part)
 
 
-def test_the_setup_is_json() -> None:
-    files = [block["text"] for block in BLOCK.finditer(README) if block["file"]]
-    assert [json.loads(text)["unit"]["id"] for text in files] == ["unit-07"]
+def test_the_files_are_json() -> None:
+    files = {block["file"]: json.loads(block["text"]) for block in BLOCK.finditer(README) if block["file"]}
+    assert files["unit-07.json"]["unit"]["id"] == "unit-07"
+    assert files["fleet.json"]["Equipment"][0]["EquipmentHeader"]["EquipmentID"] == "Unit 12"
 
 
 def test_the_job_stands_at_the_top() -> None:
