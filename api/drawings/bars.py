@@ -16,6 +16,7 @@ from audit.nouns.risk import Level
 _WIDTH, _EDGE = 680.0, 6.0
 _NAME = 190.0
 _ROW, _BAR, _TRACK = 26.0, 15.0, 31.0
+_CLEAR = 0.03
 _STEPS = (1, 2, 5)
 _MOST_NAMES = 2
 _HATCH = {Level.HIGH: 0.0, Level.SERIOUS: 5.0, Level.MEDIUM: 10.0, Level.LOW: 0.0}
@@ -190,14 +191,18 @@ def _track(row: Window, x: float, y: float, wide: float) -> Iterator[Markup]:
 
 
 def _share(value: float, low: float | None, high: float | None) -> float:
-    """Where a value lies on a track whose window is its middle two fifths; far outside is at the track's end."""
-    if low is not None and high is not None:
-        span = max(high - low, 0.02 * abs(high), 1e-9)
-        share = 0.3 + 0.4 * (value - low) / span if high > low else 0.5 + 0.4 * (value - low) / span
+    """Where a value lies on a track whose window is its middle two fifths; far outside is at the track's end, and what
+    is just outside is drawn clear of the window's edge."""
+    ends = [abs(end) for end in (low, high) if end is not None]
+    span = max(high - low if low is not None and high is not None else 0.5 * max(ends, default=0.0), 1e-9)
+    if low is not None and value < low:
+        share = 0.3 - _CLEAR - 0.4 * (low - value) / span
+    elif high is not None and value > high:
+        share = 0.7 + _CLEAR + 0.4 * (value - high) / span
+    elif low is not None and high is not None:
+        share = 0.3 + 0.4 * (value - low) / span if high > low else 0.5
     elif low is not None:
-        share = 0.3 + 0.4 * (value - low) / max(0.5 * abs(low), 1e-9)
-    elif high is not None:
-        share = 0.7 + 0.4 * (value - high) / max(0.5 * abs(high), 1e-9)
+        share = 0.3 + 0.4 * (value - low) / span
     else:
-        share = 0.5
+        share = 0.7 - 0.4 * ((high or 0.0) - value) / span
     return min(0.98, max(0.02, share))
