@@ -88,12 +88,18 @@ def page(request: Request, template: str, status: int = 200, headers: Mapping[st
 
 def html(request: Request, text: str, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:
     """HTML with the headers that every page has."""
-    body = text.encode("utf-8", "replace")
+    return packed(request, text.encode("utf-8", "replace"), "text/html; charset=utf-8", status, headers)
+
+
+def packed(
+    request: Request, body: bytes, media: str, status: int = 200, headers: Mapping[str, str] | None = None
+) -> Response:
+    """Bytes of any kind with the headers that every page has, packed where the browser takes that."""
     more = {**HEADERS, **(headers or {})}
     if len(body) >= LEAST_PACKED and "gzip" in request.headers.get("accept-encoding", ""):
         body = gzip.compress(body, 5, mtime=0)
         more["Content-Encoding"] = "gzip"
-    return Response(body, status, more, "text/html; charset=utf-8")
+    return Response(body, status, more, media)
 
 
 def rendered(view: View, template: str, /, **things: Any) -> str:
