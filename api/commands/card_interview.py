@@ -89,7 +89,8 @@ def _converse(talk: Talk[Draft], kept: Path, name: str, said: Page) -> bool:
             asked = None
         else:
             try:
-                talk.answer(line)
+                again = "" if talk.question.otherwise else talk.former.get(talk.question.key, "")
+                talk.answer(line.strip() or again)
             except Refused as error:
                 _say(said.wrapped(f"Not taken: {error}", "", "  "))
                 continue
@@ -111,7 +112,7 @@ def _put(question: Question, former: str, said: Page) -> Iterator[str]:
     if question.unknown:
         yield from said.wrapped(f"Not judged without it: {question.unknown}.", "", "       ")
     if former:
-        yield f"       It was: {former}"
+        yield f"       It was: {former}{'' if question.otherwise else '; Enter takes it again'}"
 
 
 def _done(draft: Draft, found: Rulebook, said: Page) -> int:

@@ -135,6 +135,15 @@ def test_at_the_command_line_in_three_sittings(
     assert capsys.readouterr().out == said.out
 
 
+def test_enter_takes_what_was_taken_back_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    typed(monkeypatch, ["A title", "A manual", "back", "back", "Another title", "", "stop"])
+    assert new("ours", False, tmp_path / "a", ()) == 1
+    assert "It was: A title; Enter takes it again" in capsys.readouterr().err
+    assert read_answers(tmp_path / "a") == {"title": "Another title", "manual": "A manual"}
+
+
 def test_the_cautions_come_first(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
