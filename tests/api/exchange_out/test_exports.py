@@ -92,7 +92,8 @@ def test_no_cell_begins_a_formula_and_every_row_comes_back(made: list[dict[str, 
 
 
 def test_an_array_is_json_however_long() -> None:
-    for made in ([], [{"a": 1}], [{"a": 1}, {"a": "ö"}]):
+    lists: list[list[dict[str, Any]]] = [[], [{"a": 1}], [{"a": 1}, {"a": "ö"}]]
+    for made in lists:
         stream = io.StringIO()
         write_json(made, stream)
         assert json.loads(stream.getvalue()) == made
