@@ -147,7 +147,8 @@ def _replay(arguments: argparse.Namespace, store: Store, clock: Callable[[], flo
 
 
 def _moment(text: str) -> float:
-    from audit.intake.moments import Unreadable, read_moment
+    from audit.intake.moments import read_moment
+    from audit.measures import Unreadable
 
     try:
         return read_moment(text)

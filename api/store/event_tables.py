@@ -75,7 +75,7 @@ deliveries = Table(
     ForeignKeyConstraint(
         ["organisation", "event"], ["events_out.organisation", "events_out.number"], name="fk_deliveries_event"
     ),
-    Index("ix_deliveries_state", "state", "due"),
+    Index("ix_deliveries_state", "organisation", "webhook", "state", "due"),
     Index("ix_deliveries_event", "organisation", "webhook", "event", unique=True),
 )  # fmt: skip
 

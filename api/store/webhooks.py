@@ -180,6 +180,8 @@ def _key(work: Work, id: str) -> tuple[Any, ...]:
 
 
 def _content(webhook: Webhook) -> dict[str, Any]:
+    """What the record says of a webhook. Readers see it, and what follows '?' in the address may be a secret."""
     return {
-        "name": webhook.name, "address": webhook.address, "kinds": list(webhook.kinds), "units": list(webhook.units),
+        "name": webhook.name, "address": webhook.address.partition("?")[0], "kinds": list(webhook.kinds),
+        "units": list(webhook.units),
     }  # fmt: skip

@@ -88,7 +88,7 @@ def test_what_an_event_says_is_what_its_schema_says(house: Place, told: list[dic
         Draft202012Validator(schema, format_checker=Draft202012Validator.FORMAT_CHECKER).validate(one["data"])
         assert set(one["data"]) == {*schema["properties"]}, "nothing beside what is described"
         seen.add(one["type"].removeprefix(PREFIX))
-    assert set(KINDS) - seen == {"fleet-audit.ended"}  # its process writes it; held to the same shape below
+    assert set(KINDS) - seen == {"fleet-audit.ended"}  # its process writes it; see below
 
 
 def test_an_event_says_enough_to_act(told: list[dict[str, Any]]) -> None:
@@ -182,9 +182,16 @@ def test_events_are_paged(house: Place, unit: Setup) -> None:
     assert "start.held" in client.get("/events?kind=start.hold").json()["detail"]
 
 
-def test_a_fleet_audit_is_told_of_by_the_same_shape() -> None:
-    said = KINDS["fleet-audit.ended"].told({"fleet_audit": "fleet-1", "state": "done", "why": "", "summary": {}})
-    assert said == {"fleet_audit": "fleet-1", "state": "done", "why": ""}
+def test_the_end_of_a_fleet_audit_is_told(house: Place) -> None:
+    """Its process writes the event of the record; from there on it is as with all others."""
+    with house.desk.store.writing(HOME, "fleet audit", house.clock()) as work:
+        content = {"state": "done", "why": "", "summary": {"units": 3}}
+        events.append(work, "fleet-audit.ended", "fleet-audit/fleet-5a1c9e0f2b7d4433", content)
+    (one,) = house.events("fleet-audit.ended")
+    assert one["data"] == {
+        "fleet_audit": "fleet-5a1c9e0f2b7d4433", "state": "done", "why": "",
+        "links": {"fleet_audit": "https://audit.ridgeline.example/fleet-audits/fleet-5a1c9e0f2b7d4433"},
+    }  # fmt: skip
 
 
 def test_work_is_not_asked_for_where_there_is_none(house: Place, unit: Setup) -> None:

@@ -45,6 +45,15 @@ def test_secrets_are_shown_once_and_kept_sealed(house: Place, receiver: Receiver
             assert secret.removeprefix("whsec_").encode() not in one.read_bytes()
 
 
+def test_what_may_be_a_secret_in_an_address_is_not_on_the_record(house: Place, receiver: Receiver) -> None:
+    client = house.client()
+    made = client.post("/webhooks", json={"name": "planning", "address": f"{receiver.url}?key=hidden"}).json()
+    assert made["address"].endswith("?key=hidden")
+    seen = house.client("reader").get("/record/events").text
+    assert receiver.url in seen
+    assert "hidden" not in seen
+
+
 def test_a_request_that_is_sent_twice_makes_one(house: Place, receiver: Receiver) -> None:
     client, sent = house.client(), {"name": "planning", "address": receiver.url}
     assert client.post("/webhooks", json=sent).status_code == 201

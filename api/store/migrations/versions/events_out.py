@@ -110,7 +110,7 @@ def _deliveries() -> None:
         sa.PrimaryKeyConstraint("organisation", "webhook", "sequence", name=op.f("pk_deliveries")),
     )
     op.create_index("ix_deliveries_event", "deliveries", ["organisation", "webhook", "event"], unique=True)
-    op.create_index("ix_deliveries_state", "deliveries", ["state", "due"], unique=False)
+    op.create_index("ix_deliveries_state", "deliveries", ["organisation", "webhook", "state", "due"], unique=False)
 
 
 def _open_findings() -> None:
