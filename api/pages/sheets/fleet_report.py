@@ -13,6 +13,7 @@ from api.pages.sheets.fleet_tables import fleet_tables
 from api.pages.sheets.printout import Printing, Printout
 from api.pages.sheets.speeds import Speed
 from api.pages.sheets.unit_sheet import MOST_ROWS, speed_name, window_text
+from api.pages.sheets.wear import wear_plots
 from api.pages.telling import told
 from api.pages.view import View
 from api.wire import Plain
@@ -30,6 +31,7 @@ MOST_BARS = 12
 YEARS = 3
 """Build years that are one range."""
 MOST_FAULTS = 25
+MOST_PLOTS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,8 @@ def fleet_report(answer: Plain, fleet: Fleet, rulebook: Rulebook, beside: Beside
                 for one in plain["systematic"]["concentrated"][:MOST_FAULTS]
             ],
             "risk": risk_plots(fleet, rulebook, view), "speeds": speed_spread(beside.speeds, fleet, view),
-            "have_setups": bool(beside.speeds), "limits": beside.limits, "unread": beside.unread,
+            "have_setups": bool(beside.speeds), "limits": beside.limits,
+            "wear_plots": wear_plots(beside.limits, view, MOST_PLOTS), "unread": beside.unread,
             "days": (plain.get("visits") or {"days": []})["days"], "visits": plain.get("visits"),
             "changed": plain.get("changed"),
         },

@@ -11,7 +11,7 @@ from api.drawings.side_view import side_view
 from api.pages.sheets.printout import Printing, Printout
 from api.pages.sheets.speeds import Speed, speeds_of
 from api.pages.sheets.tables import Cell, Column, Table
-from api.pages.sheets.wear import wear_table
+from api.pages.sheets.wear import wear_plots, wear_table
 from api.pages.telling import told
 from api.pages.units import INTO
 from api.pages.view import View
@@ -27,6 +27,8 @@ from audit.sheet import Sheet
 
 MOST_ROWS = 22
 """Rows of one plot."""
+MOST_PLOTS = 6
+"""Plots of wear; the table beside them has all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,7 @@ def unit_sheet(machine: Machine, printing: Printing, limits: Sequence[Plain] = (
             "report": plain, "broken": broken, "stations": stations, "questions": len(unknown), "facts": facts,
             "drawing": side_view(machine.sheet.card, machine.report, machine.rulebook.rules, keyed=False),
             "speeds": speed_plots(speeds, view), "limits": limits,
+            "wear_plots": wear_plots(limits, view, MOST_PLOTS),
             "usual": [say(machine.rulebook.cautions[key]) for key in USUAL],
         },
         tables=(
