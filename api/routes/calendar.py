@@ -15,7 +15,7 @@ from api.record_wire import moment
 from api.routes.desk import Answer, Body, desk_of, page, parsed, taking, write
 from api.routes.state import json_answer
 from api.routes.tokens import Owner
-from api.service.calendars import MOST_FEEDS, TooManyFeeds, entries, hash_of, make_feed
+from api.service.calendars import NotMade, entries, hash_of, make_feed
 from api.store import calendar_feeds, organisations
 from api.store.calendar_feeds import Feed, NoSuchFeed
 from api.store.database import Work
@@ -73,9 +73,8 @@ def make_one(request: Request, caller: Owner, body: Body) -> Response:
     try:
         with desk.store.writing(caller.organisation, caller.who, desk.clock()) as work:
             feed, secret = make_feed(work, sent.name, sent.units)
-    except TooManyFeeds:
-        detail = f"There are {MOST_FEEDS} addresses already; revoke one that nobody needs."
-        raise Refusal(409, "Too many", detail) from None
+    except NotMade as error:
+        raise Refusal(409, "Not made", f"No address was made: {error}.") from None
     answer = json_answer({**_feed_json(feed), "address": f"{desk.address}/calendar/{secret}.ics"})
     answer.status_code = 201
     answer.headers["Cache-Control"] = "no-store"

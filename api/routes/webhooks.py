@@ -218,7 +218,8 @@ def end_webhook(request: Request, caller: Owner, webhook: WebhookId) -> Response
     status_code=201,
     response_model=SecretAnswer,
     summary="Renew the secret; the new one is shown this once",
-    description="What is sent is signed with both, until the one before ends. At most two sign at once.",
+    description="What is sent is signed with both, until the one before ends. Renewed with no overlap, every secret "
+    "before it ends at once.",
     openapi_extra=taking(SecretSent),
 )
 def renew_secret(request: Request, caller: Owner, webhook: WebhookId, body: Body) -> Response:
@@ -226,7 +227,10 @@ def renew_secret(request: Request, caller: Owner, webhook: WebhookId, body: Body
     desk = desk_of(request)
     with desk.store.writing(caller.organisation, caller.who, desk.clock()) as work:
         found = _one(work, webhook)
-        made, text = subscribing.renew_secret(work, found, desk.secret, sent.overlap_hours * _HOUR)
+        try:
+            made, text = subscribing.renew_secret(work, found, desk.secret, sent.overlap_hours * _HOUR)
+        except BadWebhook as error:
+            raise Refusal(409, "Not renewed", f"The secret was not renewed: {error}.") from None
     return _once(_secret_json(made, text), 201, {})
 
 

@@ -29,14 +29,20 @@ LOOKS_AHEAD = timedelta(days=366)
 _SECRET_BYTES = 32
 
 
-class TooManyFeeds(Exception):
-    """There are too many addresses of calendars."""
+class NotMade(Exception):
+    """An address of a calendar can't be made, and why."""
 
 
 def make_feed(work: Work, name: str, units: Sequence[str]) -> tuple[Feed, str]:
-    """A new address with its secret, which is shown only now. Raises TooManyFeeds."""
-    if sum(one.revoked is None for one in calendar_feeds.every(work)) >= MOST_FEEDS:
-        raise TooManyFeeds
+    """A new address with its secret, which is shown only now.
+
+    Raises: NotMade, also where one of this name is live: so a request that is sent twice makes one.
+    """
+    live = [one for one in calendar_feeds.every(work) if one.revoked is None]
+    if len(live) >= MOST_FEEDS:
+        raise NotMade(f"there are {MOST_FEEDS} addresses already; revoke one that nobody needs")
+    if any(one.name.casefold() == name.casefold() for one in live):
+        raise NotMade(f"there is an address for '{name}' already; revoke it, or give another name")
     secret = secrets.token_urlsafe(_SECRET_BYTES)
     feed = Feed(
         work.organisation, f"calendar-{secrets.token_hex(8)}", name, tuple(dict.fromkeys(units)), work.now, work.who

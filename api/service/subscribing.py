@@ -16,6 +16,8 @@ from audit.nearest import did_you_mean
 OVERLAP = 24 * 3600.0
 """s for which the secret before goes on signing beside a new one, where nothing else is asked for."""
 MOST_OVERLAP = 30 * 86400.0
+MOST_SECRETS = 4
+"""Most secrets of a webhook that sign at once: room for a renewal whose answer was lost, and is asked for again."""
 MOST_WEBHOOKS = 50
 """Most webhooks of an organisation; each is written to with every event."""
 
@@ -50,7 +52,11 @@ def make(
 
 
 def renew_secret(work: Work, webhook: Webhook, server_secret: bytes, overlap: float) -> tuple[SealedSecret, str]:
-    """A new secret, shown only now; the one before signs beside it for ``overlap`` s."""
+    """A new secret, shown only now; those before sign beside it for ``overlap`` s at most. Raises BadWebhook."""
+    if overlap and len(webhooks.live_secrets(work.connection, work.organisation, webhook.id, work.now)) >= MOST_SECRETS:
+        raise BadWebhook(
+            f"{MOST_SECRETS} of its secrets sign already; wait until one ends, or leave none of them any time"
+        )
     secret = signing.make()
     sealed = signing.seal(secret, f"{webhook.organisation}/{webhook.id}", server_secret)
     return webhooks.add_secret(work, webhook.id, sealed, secret.public, overlap), secret.text

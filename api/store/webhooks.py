@@ -138,15 +138,14 @@ def waiting(work: Work) -> dict[str, dict[str, int]]:
 
 
 def add_secret(work: Work, id: str, sealed: bytes, public: str, overlap: float) -> SealedSecret:
-    """Lets a new secret sign beside the newest one, which ends after ``overlap`` s; older ones end now."""
+    """Lets a new secret sign; those before it end after ``overlap`` s, or when they would have ended anyway."""
     own = (webhook_secrets.c.organisation == work.organisation, webhook_secrets.c.webhook == id)
     last = work.connection.scalar(select(func.max(webhook_secrets.c.number)).where(*own)) or 0
-    still = or_(webhook_secrets.c.ends.is_(None), webhook_secrets.c.ends > work.now)
-    work.connection.execute(
-        update(webhook_secrets).where(*own, still, webhook_secrets.c.number < last).values(ends=work.now)
-    )
-    newest = update(webhook_secrets).where(*own, webhook_secrets.c.number == last)
-    work.connection.execute(newest.values(ends=work.now + overlap))
+    until = work.now + overlap
+    for one in live_secrets(work.connection, work.organisation, id, work.now):
+        ends = until if one.ends is None else min(one.ends, until)
+        where = (*own, webhook_secrets.c.number == one.number)
+        work.connection.execute(update(webhook_secrets).where(*where).values(ends=ends))
     made = SealedSecret(last + 1, sealed, public, work.now, None)
     work.connection.execute(
         insert(webhook_secrets).values(
@@ -159,7 +158,7 @@ def add_secret(work: Work, id: str, sealed: bytes, public: str, overlap: float) 
 
 
 def live_secrets(connection: Connection, organisation: str, id: str, now: float) -> list[SealedSecret]:
-    """The secrets that sign now, the newest first; at most two."""
+    """The secrets that sign now, the newest first."""
     wanted = select(webhook_secrets).where(
         webhook_secrets.c.organisation == organisation,
         webhook_secrets.c.webhook == id,

@@ -109,6 +109,7 @@ def test_an_address_can_be_for_some_units_and_be_revoked(house: Place, unit: Set
     record(house, spoilt(unit))
     assert house.client("mechanic").put("/units/unit-08", json={"card": "axial-single"}).status_code == 201
     made = feed(house, units=["unit-08"])
+    assert house.client().post("/calendar-feeds", json={"name": "Office"}).status_code == 409, "sent twice, made once"
     address = made["address"].removeprefix(house.desk.address)
     assert {str(one["summary"])[:7] for one in entries(house, address)} == {"unit-08"}
     listed = house.client().get("/calendar-feeds")

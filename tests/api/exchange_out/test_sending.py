@@ -405,11 +405,23 @@ def test_both_secrets_sign_until_the_old_one_ends(
         verified(receiver.got[1], hook["secret"], house.clock(), monkeypatch)
 
 
-def test_at_most_two_secrets_sign(house: Place, unit: Setup, receiver: Receiver) -> None:
+def test_a_renewal_whose_answer_was_lost_takes_no_time_from_the_secret_in_use(
+    house: Place, unit: Setup, receiver: Receiver, monkeypatch: pytest.MonkeyPatch
+) -> None:
     hook = house.hook(receiver, kinds=["setup.recorded"])
+    client, path = house.client(), f"/webhooks/{hook['id']}/secrets"
     for _ in range(3):
-        assert house.client().post(f"/webhooks/{hook['id']}/secrets", json={}).status_code == 201
+        last = client.post(path, json={"overlap_hours": 2})
+        assert last.status_code == 201
+    assert client.post(path, json={"overlap_hours": 2}).status_code == 409
     record(house, unit)
     house.send()
-    versions = [one.partition(",")[0] for one in receiver.got[0].headers["webhook-signature"].split(" ")]
-    assert versions == ["v1", "v1", "v1a", "v1a"]
+    for secret in (hook["secret"], last.json()["secret"]):
+        verified(receiver.got[0], secret, house.clock(), monkeypatch)
+    only = client.post(path, json={"overlap_hours": 0}).json()["secret"]
+    record(house, unit)
+    house.send()
+    verified(receiver.got[1], only, house.clock(), monkeypatch)
+    for secret in (hook["secret"], last.json()["secret"]):
+        with pytest.raises(WebhookVerificationError):
+            verified(receiver.got[1], secret, house.clock(), monkeypatch)
