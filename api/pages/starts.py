@@ -34,7 +34,7 @@ def clearance(request: Request, unit: UnitId, caller: Reader, crop: Word = "", h
         crop, header_kind = (newest.crop, newest.header_kind) if newest else ("", "")
     decision = None
     if crop and header_kind:
-        decision = _plain(doors.clearance(request, unit, caller, crop, header_kind, plan=True))
+        decision = plain_of(doors.clearance(request, unit, caller, crop, header_kind, plan=True))
     return _page(request, found, decision, crop, header_kind)
 
 
@@ -47,24 +47,24 @@ def start(
     asked: dict[str, Any] = {"crop": crop, "header_kind": header_kind}
     if engine_hours.strip():
         asked["engine_hours"] = _hours(engine_hours)
-    answer = doors.start(_keyed(request, key), caller, unit, json.dumps(asked).encode())
+    answer = doors.start(keyed(request, key), caller, unit, json.dumps(asked).encode())
     if answer.status_code == 201:
-        return see(f"/start/{_plain(answer)['id']}")
+        return see(f"/start/{plain_of(answer)['id']}")
     found = standing(request, caller, unit)
-    return _page(request, found, _plain(answer)["decision"], crop, header_kind, refused=True)
+    return _page(request, found, plain_of(answer)["decision"], crop, header_kind, refused=True)
 
 
 @router.get("/start/{start}")
 def certificate(request: Request, start: StartId, caller: Reader) -> Response:
     """One start: its certificate, the code for the machine, and whether it still counts."""
-    plain = _plain(doors.get_start(request, caller, start))
+    plain = plain_of(doors.get_start(request, caller, start))
     return page(request, "certificate.html", start=plain, code=svg(plain["short"], plain["id"]))
 
 
 @beside_json.get("/verify/{start}/{digest}")
 def verify(request: Request, start: StartId, digest: Digest) -> Response:
     """What the code on a machine stands for, for whoever reads it with a phone; no token is needed."""
-    return page(request, "verify.html", start=_plain(doors.verify(request, start, digest)))
+    return page(request, "verify.html", start=plain_of(doors.verify(request, start, digest)))
 
 
 def _page(
@@ -81,13 +81,13 @@ def _page(
     )  # fmt: skip
 
 
-def _plain(answer: Response) -> dict[str, Any]:
+def plain_of(answer: Response) -> dict[str, Any]:
     """What a JSON door answers."""
     found: dict[str, Any] = json.loads(bytes(answer.body))
     return found
 
 
-def _keyed(request: Request, key: str) -> Request:
+def keyed(request: Request, key: str) -> Request:
     """The request as if it carried an Idempotency-Key, which a form can't send as a header."""
     headers = [*request.scope["headers"], (b"idempotency-key", key.encode())]
     return Request({**request.scope, "headers": headers}, request.receive)

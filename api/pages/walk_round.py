@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from hashlib import sha256
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Query, Request, Response
 
-from api.pages.assets import FOLDER, address, assets
+from api.pages.assets import address, assets
 from api.pages.cards import crops_of
 from api.pages.door import pages_router
 from api.pages.standing import Standing, standing
@@ -32,8 +32,8 @@ LEASE = 3 * 24 * 3600
 MOST_SETUPS = 10
 """Newest setups that are looked through for what was known last."""
 SCRIPTS = (
-    "walk.js", "walk-steps.js", "walk-controls.js", "walk-setup.js", "walk-photos.js", "walk-store.js", "walk-send.js", "judge.js",
-    "idb.js",
+    "walk.js", "walk-steps.js", "walk-controls.js", "walk-setup.js", "walk-photos.js", "walk-store.js", "walk-send.js",
+    "judge.js", "idb.js",
 )  # fmt: skip
 WORKER = "walk-worker.js"
 ICONS = (("icon-192.png", "192x192"), ("icon-512.png", "512x512"))
@@ -67,7 +67,7 @@ def walk_list(request: Request, unit: UnitId, caller: Reader, crop: Annotated[st
     known = newest_known(request, found, caller.organisation, grown)
     content = {
         **checklist(view_of(request), found.auditor, unit_of(found.unit), grown, known),
-        "newest": None if found.newest is None else {"number": found.newest.number, "taken": moment(found.newest.taken)},
+        "newest": found.newest and {"number": found.newest.number, "taken": moment(found.newest.taken)},
         "until": moment(desk_of(request).clock() + LEASE),
     }  # fmt: skip
     body = json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
@@ -89,7 +89,7 @@ def manifest(request: Request, unit: UnitId) -> Response:
 
 
 @router.get("/walk-round/worker.js")
-def worker(request: Request) -> Response:
+def worker() -> Response:
     """The script that answers for the server where there is no signal; the page keeps it to its own address."""
     headers = {**HEADERS, "Service-Worker-Allowed": "/unit/", "Cache-Control": "no-cache"}
     return Response(assets()[WORKER].body, media_type="text/javascript", headers=headers)

@@ -119,7 +119,7 @@ def checklist(view: View, auditor: Auditor, unit: Unit, crop: str, known: Mappin
     return {
         "unit": unit.id, "card": sheet.card.id, "crop": crop, "rulebook": auditor.rulebook.digest,
         "values": {**constants(sheet), **settled, "job.crop": crop},
-        "stations": stations, "rules": [{**plain, **_texts(view, texts)} for plain, texts in published(sheet, rulebook)],
+        "stations": stations, "rules": [{**plain, **_texts(view, texts)} for plain, texts in published(sheet)],
         "headers": [{"id": word, **told(view, {"text": word, "meaning": meaning})}
                     for word, meaning in sheet.names["job.header_kind"].words],
     }  # fmt: skip
@@ -154,6 +154,17 @@ def thing_json(view: View, thing: Thing, sheet: Sheet, rulebook: Rulebook, known
         "lowest": _canonical(quantity.lowest, quantity), "highest": _canonical(quantity.highest, quantity),
         "last": None if known is None else last_json(view, quantity, known),
     }  # fmt: skip
+
+
+def thing_shown(view: View, thing: Thing, sheet: Sheet, rulebook: Rulebook, setup: Setup) -> Plain:
+    """One thing of a setup on record: its meaning, and what was found, by side; '' for not known."""
+    quantity = thing.quantity
+    value = setup.values.get(quantity.name)
+    values = value if isinstance(value, tuple) else (value,)
+    title = "" if quantity.name in rulebook.vocabulary.fixed else title_of(sheet.card, quantity.name.partition(".")[0])
+    texts = told(view, {"meaning": quantity.meaning, "title": title})
+    found = [told(view, {"shown": shown(one, quantity)})["shown"] for one in values]
+    return {"name": quantity.name, **texts, "found": found, "known": any(one is not None for one in values)}
 
 
 def cautions(thing: Thing, rulebook: Rulebook) -> list[str]:

@@ -14,7 +14,7 @@ OTHER_END = {"small": "large", "large": "small"}
 
 def pictures(quantity: Quantity) -> dict[str, str]:
     """SVG by word, for the words that can be drawn; nothing for a number."""
-    part, _, attribute = quantity.name.rpartition(".")
+    attribute = quantity.name.rpartition(".")[2]
     picture = PICTURES.get(quantity.name) or PICTURES.get(f".{attribute}")
     if picture is None:
         return {}

@@ -1,8 +1,8 @@
 """Questions of a check sheet as plain values, for the page that judges at once where there is no signal.
 
-Only what the sheet asks of settings, readings, events, job and builds goes out with its condition; what needs a computed
-fact is left to the server, which alone decides. The vocabulary is closed (``static/judge.js`` reads it, and is held to
-the engine by a test):
+Only what the sheet asks of settings, readings, events, job and builds goes out with its condition; what needs a
+computed fact is left to the server, which alone decides. The vocabulary is closed (``static/judge.js`` reads it, and is
+held to the engine by a test):
 
     condition: {all: [..]} {any: [..]} {evidence: [..]} {not: c} {if: c, then: c} {known: name}
                {of: name, RELATION}
@@ -13,11 +13,12 @@ the engine by a test):
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from audit.checking import Surroundings, evaluate
 from audit.conditions import comparisons, limits, quantities
-from audit.nouns.quantity import Role
+from audit.nouns.quantity import Role, Value
 from audit.nouns.rule import (
     All,
     AtLeast,
@@ -40,7 +41,6 @@ from audit.nouns.rule import (
     Same,
 )
 from audit.nouns.rule import Any as AnyOf
-from audit.nouns.rulebook import Rulebook
 from audit.planning.probes import Probes
 from audit.ranking import level
 from audit.sentence import sentence
@@ -49,7 +49,7 @@ from audit.sheet import Question, Sheet
 Plain = dict[str, Any]
 
 
-def published(sheet: Sheet, rulebook: Rulebook) -> list[tuple[Plain, Plain]]:
+def published(sheet: Sheet) -> list[tuple[Plain, Plain]]:
     """Every question of a sheet: what a program reads of it, and its texts for people by key.
 
     The first has ``no``, ``rule``, ``on``, ``level``, ``people``, ``given`` (None where always asked), ``hold`` (None
@@ -95,6 +95,17 @@ def wanted_by(one: Question, sheet: Sheet) -> list[tuple[str, str]]:
         if text:
             found.append((compare.quantity, text))
     return found
+
+
+def right_by(sheet: Sheet, settled: Mapping[str, Value]) -> dict[str, list[str]]:
+    """What is right for each quantity by the questions that are asked, or may be, of what is settled so far."""
+    around = Surroundings(settled, sheet.names, {})
+    found: dict[str, dict[str, None]] = {}
+    for one in sheet.questions:
+        if one.given is None or evaluate(one.given, around).truth is not False:
+            for name, text in wanted_by(one, sheet):
+                found.setdefault(name, {})[text] = None
+    return {name: list(texts) for name, texts in found.items()}
 
 
 def condition(found: Condition) -> Plain:
