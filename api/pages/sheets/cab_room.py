@@ -1,6 +1,6 @@
 """What has room on the two pages of a changeover sheet, reckoned from how wide its texts are; all lengths in mm.
 
-The heights are those of ``sheet.css`` on US Letter, the shorter paper, at the width of A4, the narrower one.
+The heights are those of ``sheet.css``; the width is that of A4, the narrower paper.
 """
 
 from __future__ import annotations
@@ -9,13 +9,13 @@ import re
 from collections.abc import Sequence
 
 from api.drawings.svg import wrapped
+from api.pages.sheets.printout import Printing
 from api.pages.sheets.work_order import values_text
-from api.pages.view import View
 from api.wire import Plain
 
 _POINT = 25.4 / 72
-_PAGE = 279.4 - 14 - 16
-"""Height of a page within its margins."""
+_PAGE = {"a4": 297.0 - 14 - 16, "letter": 279.4 - 14 - 16}
+"""Height of a page within its margins, by paper."""
 _WIDE = 210.0 - 14 - 16
 _HEAD = 44.0
 """The sheet's head with its code, and what it is changed from and to."""
@@ -24,19 +24,21 @@ _TABLE_HEAD = 7.0
 _SETTING, _VALUE, _STATION = 72.0, 28.0, 34.0
 """Widths of the columns of settings, less what pads them."""
 _LOOK = (_WIDE - 7) / 2 - 6
-_PICTURES = 222.0
+_PICTURES_HEAD = 27.0
+"""Heading of the second page, and what its layout takes beside the pictures."""
 _PICTURE_WIDE = 84.0
 _SIZE = re.compile(r'viewBox="0 0 ([0-9.]+) ([0-9.]+)"')
 
 
-def room_for(branch: Plain, cautions: Sequence[str], branches: int, view: View) -> Plain:
+def room_for(branch: Plain, cautions: Sequence[str], branches: int, printing: Printing) -> Plain:
     """How many lines of each list have room on the first page, settings before what is looked at.
 
     Args:
         branch: with its ``moves`` and ``looks``.   cautions: that stand over and under the lists.
         branches: how many share the page.
     """
-    left = (_PAGE - _HEAD) / branches - 2 * _HEADING - _TABLE_HEAD - 3 * _high("", _WIDE, 9.5)
+    view = printing.view
+    left = (_PAGE[printing.paper] - _HEAD) / branches - 2 * _HEADING - _TABLE_HEAD - 3 * _high("", _WIDE, 9.5)
     left -= sum(_high(text, _WIDE - 8, 8) + 5 for text in cautions)
     moves = looks = 0
     for one in branch["moves"]:
@@ -56,16 +58,16 @@ def room_for(branch: Plain, cautions: Sequence[str], branches: int, view: View) 
     return {"most_moves": moves, "most_looks": looks}
 
 
-def fitting(pictures: Sequence[str], branches: int) -> list[str]:
-    """The first pictures, as many as have room in two columns on the second page."""
+def fitting(pictures: Sequence[str], branches: int, paper: str) -> list[str]:
+    """Pictures in rows of two, as many rows as have room on the second page; one that is too high leaves its room."""
     kept: list[str] = []
-    left = _PICTURES / branches
+    left = (_PAGE[paper] - _PICTURES_HEAD) / branches
     for n in range(0, len(pictures), 2):
         row = pictures[n : n + 2]
-        left -= max(_picture_high(one) for one in row)
-        if left < 0:
-            break
-        kept += row
+        high = max(_picture_high(one) for one in row)
+        if high <= left:
+            left -= high
+            kept += row
     return kept
 
 

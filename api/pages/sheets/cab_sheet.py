@@ -40,8 +40,8 @@ def cab_sheet(
             pictures = plan_positions(sheet, machine.rulebook.vocabulary, values, outcome)
         lines = _lines(branch, machine, sheet, view)
         cautions = [" ".join(some) for some in _cautions(branch, lines)]
-        room = room_for(lines, cautions, len(planned.branches), view)
-        kept = fitting(list(pictures.values()), len(planned.branches))
+        room = room_for(lines, cautions, len(planned.branches), printing)
+        kept = fitting(list(pictures.values()), len(planned.branches), printing.paper)
         branches.append({**branch, **lines, **room, "pictures": kept})
     headers = [one["plan"]["header_kind"] for one in branches if one["plan"] and one["plan"]["header_kind"]]
     return Printout(

@@ -53,7 +53,7 @@ def luminance(colour: str) -> float:
 def test_levels_are_told_apart_without_colour() -> None:
     rows = [Bar("x", dict.fromkeys(Level, 10.0), "40 h")]
     svg = bars("Risk", "h", rows, WORDS)
-    looks = {}
+    looks: dict[str, int] = {}
     for word, inside in re.findall(r'<g class="(\w+)">(.*?)</g>', svg):
         looks.setdefault(word, inside.count("<polyline"))
     hatched = {word: count for word, count in looks.items() if count}

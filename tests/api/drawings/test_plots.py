@@ -13,7 +13,7 @@ from api.drawings.plots import Reach, Wear, wear_trend
 from tests.api.drawings.reading import read
 
 RUN = ((900.0, 0.5), (1000.0, 0.95), (1100.0, 1.3), (1200.0, 1.7))
-SLOPE, START = numpy.polyfit(*zip(*RUN, strict=True), 1)
+SLOPE, START = numpy.polyfit([hours for hours, _ in RUN], [value for _, value in RUN], 1)
 AT = float((3.0 - START) / SLOPE)
 WEAR = Wear(
     "unit-41: wear", "Engine hours [h]", "elongation [%]", (((500.0, 2.0), (600.0, 2.4)), RUN), ((3.0, "limit 3 %"),),

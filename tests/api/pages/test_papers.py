@@ -12,6 +12,7 @@ from playwright.sync_api import Page
 from pypdf import PdfReader
 
 from api.pages.sheets import press
+from api.service.fleet_jobs import run_job
 from tests.api.pages.browsing import House, Remote, accessible, fits, sign_in
 from tests.api.pages.whole_unit import FAULTY, WHOLE, faulty, whole
 
@@ -90,8 +91,6 @@ def test_the_report_of_a_fleet_audit_waits_for_its_end(owner: TestClient) -> Non
 
 
 def test_the_report_of_a_fleet_audit_that_is_done(owner: TestClient) -> None:
-    from api.fleet_job import run_job
-
     faulty(owner)
     found: dict[str, Any] = owner.post("/fleet-audits?of=record&plan=true&name=Before+corn").json()
     desk = owner.app.state.desk  # type: ignore[attr-defined]

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pypdf import PdfReader
@@ -54,8 +55,9 @@ def test_the_same_text_gives_the_same_bytes() -> None:
 
 def test_headings_are_in_the_files_own_structure() -> None:
     pdf = press.pressed("<html lang='de'><body><h1>Titel</h1><p>Text</p></body></html>")
-    root = PdfReader(io.BytesIO(pdf)).trailer["/Root"]
-    assert root["/MarkInfo"]["/Marked"]  # ISO 32000-2, 14.7: a tagged file, which a screen reader needs
+    root = PdfReader(io.BytesIO(pdf)).root_object
+    mark: Any = root["/MarkInfo"]
+    assert mark["/Marked"]  # ISO 32000-2, 14.7: a tagged file, which a screen reader needs
 
 
 def test_what_is_missing_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
