@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Protocol, runtime_checkable
 
@@ -18,6 +17,8 @@ from audit.sheet import Question, Sheet
 
 MOST_REMEMBERED = 2048
 """Entries a table or memo keeps before it starts again: bounds memory whatever the input."""
+MOST_GROUPED = 256
+"""The same for a table of several inputs, whose entries are larger."""
 
 Written = Mapping[object, Value | Sided]
 """From a value as written to its canonical form; raises for a bad value."""
@@ -56,12 +57,8 @@ class Memo(dict[object, Value]):
         return result
 
 
-class Answers(dict[object, Value | Sided]):
-    """Reads one input and answers the questions that look at nothing else.
-
-    A value that breaks none of them is remembered as it is, so that reading it again is one look-up. For any other the
-    hits are remembered and go to the check that runs in this thread.
-    """
+class Answers(dict[object, tuple[Value | Sided, tuple[Hit, ...]]]):
+    """Reads one input and answers the questions that look at nothing else: its value, and their hits."""
 
     def __init__(
         self, name: str, written: Written | None, questions: Sequence[Question], sheet: Sheet,
@@ -70,29 +67,18 @@ class Answers(dict[object, Value | Sided]):
         super().__init__()
         self.name, self.written, self.questions = name, written, questions
         self.sheet, self.constants = sheet, constants
-        self.hits: dict[object, tuple[Value | Sided, list[Hit]]] = {}
 
-    def __missing__(self, key: Any) -> Value | Sided:
-        found = self.hits.get(key)
-        if found is None:
-            value = key if self.written is None else self.written[key]
-            found = (
-                value,
-                [
-                    hit(question, verdict, share)
-                    for question, verdict, share in self.verdicts(value)
-                    if verdict in (Verdict.BROKEN, Verdict.UNKNOWN)
-                ],
-            )
-            if len(self) + len(self.hits) >= MOST_REMEMBERED:
-                self.clear()
-                self.hits.clear()
-            if not found[1]:
-                self[key] = value
-                return value
-            self.hits[key] = found
-        checks.hits.extend(found[1])
-        return found[0]
+    def __missing__(self, key: Any) -> tuple[Value | Sided, tuple[Hit, ...]]:
+        value = key if self.written is None else self.written[key]
+        hits = tuple(
+            hit(question, verdict, share)
+            for question, verdict, share in self.verdicts(value)
+            if verdict in (Verdict.BROKEN, Verdict.UNKNOWN)
+        )
+        if len(self) >= MOST_REMEMBERED:
+            self.clear()
+        found = self[key] = value, hits
+        return found
 
     def verdicts(self, value: Value | Sided) -> Iterator[tuple[Question, Verdict, float]]:
         """The plain reading of its questions."""
@@ -101,6 +87,28 @@ class Answers(dict[object, Value | Sided]):
             add_facts(self.sheet, question, values)
             verdict, outcome = judge(question.given, question.hold, Surroundings(values, self.sheet.names, {}))
             yield question, verdict, outcome.share
+
+
+class Group(dict[tuple[object, ...], tuple[object, ...]]):
+    """Reads several inputs in one look-up: most setups of a fleet say the same of most of them.
+
+    Args:
+        parts: of each input.
+        wanted: places of those whose values are looked at together with others.
+
+    By the values as written of all of them it has the values that are wanted, then the hits.
+    """
+
+    def __init__(self, parts: Sequence[Answers], wanted: Sequence[int]) -> None:
+        super().__init__()
+        self.parts, self.wanted = parts, wanted
+
+    def __missing__(self, key: tuple[object, ...]) -> tuple[object, ...]:
+        found = [part[written] for part, written in zip(self.parts, key, strict=True)]
+        if len(self) >= MOST_GROUPED:
+            self.clear()
+        entry = self[key] = *(found[place][0] for place in self.wanted), [one for _, hits in found for one in hits]
+        return entry
 
 
 class Unasked(dict[object, int]):
@@ -159,16 +167,6 @@ def hit(question: Question, verdict: Verdict, share: float) -> Hit:
     return (int(level), index, downtime, unknown), minus_share, rule.id, on
 
 
-class Checks(threading.local):
-    """What the check that runs in this thread has found so far."""
-
-    def __init__(self) -> None:
-        self.hits: list[Hit] = []
-
-
-checks = Checks()
-
-
 def add_facts(sheet: Sheet, question: Question, values: dict[str, Value | Sided]) -> None:
     """Adds to ``values`` the facts that a question needs and that are not there yet."""
     for name in names_of(question):
@@ -197,3 +195,4 @@ class Kept:
     def __init__(self) -> None:
         self.memos: dict[object, Memo] = {}
         self.answers: dict[object, Answers] = {}
+        self.groups: dict[object, Group] = {}

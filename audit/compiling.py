@@ -20,7 +20,7 @@ from operator import getitem, itemgetter
 from threading import Lock
 from typing import Any
 
-from audit.answers import Answers, Bare, Kept, Memo, Unasked, Written, checks, hit, names_of
+from audit.answers import Answers, Bare, Group, Kept, Memo, Unasked, Written, hit, names_of
 from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
@@ -30,6 +30,9 @@ from audit.nouns.fact import Argument, Computation, Constant, Ref
 from audit.nouns.quantity import Form, Value
 from audit.nouns.rule import Verdict
 from audit.sheet import Question, Sheet
+
+_GROUPED = 16
+"""Inputs of few values that are looked up together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +104,7 @@ class _Compiler:
         self.variables = {name: f"v{place}" for place, name in enumerate((*inputs, *self.left))}
         self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
         self.writing = Lock()  # functions of this reading are written one at a time: they share one space of names
-        self.space: dict[str, object] = {**FUNCTIONS, "map": map, "list": list, "checks": checks}
+        self.space: dict[str, object] = {**FUNCTIONS, "map": map}
         self.numbers = [name for name, table in inputs.items() if isinstance(table, Bare)]
         self.alone: dict[str, list[Question]] = {name: [] for name in inputs if name not in set(self.numbers)}
         self.questions: list[Question] = []
@@ -162,15 +165,11 @@ class _Compiler:
 
     def reading(self) -> Reading:
         order = list(self.inputs)
-        tables = self.put([self.answers(name) for name in self.alone])
-        words = self.put(itemgetter(*(order.index(name) for name in self.alone)))
-        taken = [name for name in self.alone if name in self.needed]
         lines = [
             "def check(written):",
-            "checks.hits = h = []",
-            f"given = list(map({self.put(getitem)}, {tables}, {words}(written)))",
-            *self.taking(taken, list(self.alone), "given"),
-            *self.taking(self.numbers, order, "written"),
+            "h = []",
+            *self.look_ups(order),
+            *self.taking(self.numbers, order),
             *(self.number_line(name) for name in self.numbers),
             *(line for name in self.left if name in self.needed for line in self.fact_lines(name)),
             *(self.question_line(question) for question in self.questions),
@@ -202,12 +201,57 @@ class _Compiler:
         terms += [f"({self.writer.write(question.given).false})" for question in by_number if question.given]
         lines = [
             "def unasked(written):",
-            *self.taking(taken, order, "written"),
+            *self.taking(taken, order),
             *(self.number_line(name) for name in taken),
             f"return {' + '.join(terms)}",
         ]
         made: Callable[[tuple[object, ...]], int] = self.run("\n    ".join(lines), "unasked")
         return made
+
+    def look_ups(self, order: Sequence[str]) -> list[str]:
+        """Lines that read what is looked up: several inputs of few values at once, any other by itself."""
+        few: list[str] = []
+        many: list[str] = []
+        plain: list[str] = []
+        for name in self.alone:
+            quantity = self.sheet.names.get(name)
+            if not (self.alone[name] or self.inputs[name] is not None or name in self.needed):
+                continue  # nothing is asked of it, and the decoder has seen that it is right
+            if self.inputs[name] is None or quantity is None or quantity.form not in (Form.NUMBER, Form.TIME):
+                few.append(name)
+            else:
+                (many if self.alone[name] else plain).append(name)
+        groups = [[name] for name in many] + [few[first : first + _GROUPED] for first in range(0, len(few), _GROUPED)]
+        return [*self.plain_lines(plain, order), *(line for names in groups for line in self.group_lines(names, order))]
+
+    def plain_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
+        """Lines that look up inputs about which nothing is asked alone; those that nothing needs must be right too."""
+        names = sorted(names, key=lambda name: name in self.needed)
+        if len(names) < 2:
+            return [line for name in names for line in self.group_lines([name], order)]
+        taken = [name for name in names if name in self.needed]
+        tables, pick = self.put([self.inputs[name] for name in names]), self.put(itemgetter(*map(order.index, names)))
+        read = f"map({self.put(getitem)}, {tables}, {pick}(written))"
+        given = ", ".join(["*_", *(self.variables[name] for name in taken)])
+        return [f"[{given}] = {read}", *self.sides(taken)]
+
+    def group_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
+        """Lines that look some inputs up: the values that others need, and the hits."""
+        parts = [self.answers(name) for name in names]
+        wanted = [place for place, name in enumerate(names) if name in self.needed]
+        alike = tuple(map(id, parts)), tuple(wanted)
+        table = self.kept.groups.get(alike)
+        if table is None:
+            table = self.kept.groups[alike] = Group(parts, wanted)
+        places = [order.index(name) for name in names]
+        key = f"{self.put(itemgetter(*places))}(written)" if len(places) > 1 else f"(written[{places[0]}],)"
+        taken = [names[place] for place in wanted]
+        given = ", ".join([*(self.variables[name] for name in taken), "e"])
+        return [
+            f"[{given}] = {self.put(table)}[{key}]",
+            "if e: h += e",
+            *self.sides(taken),
+        ]
 
     def answers(self, name: str) -> Answers:
         """The table of an input; readings whose questions about it are the same share one."""
@@ -224,20 +268,20 @@ class _Compiler:
             self.kept.answers[tuple(alike)] = found
         return found
 
-    def taking(self, names: list[str], order: Sequence[str], values: str) -> list[str]:
+    def taking(self, names: list[str], order: Sequence[str]) -> list[str]:
         """Lines that put some of the values into their variables."""
         lines = []
         if len(names) > 1:
             pick = self.put(itemgetter(*(order.index(name) for name in names)))
-            lines.append(f"{', '.join(self.variables[name] for name in names)} = {pick}({values})")
+            lines.append(f"{', '.join(self.variables[name] for name in names)} = {pick}(written)")
         elif names:
-            lines.append(f"{self.variables[names[0]]} = {values}[{order.index(names[0])}]")
-        for name in names:
-            quantity = self.sheet.names.get(name)
-            if quantity is not None and quantity.sided:
-                variable = self.variables[name]
-                lines.append(f"{variable}l, {variable}r = {variable}")
-        return lines
+            lines.append(f"{self.variables[names[0]]} = written[{order.index(names[0])}]")
+        return [*lines, *self.sides(names)]
+
+    def sides(self, names: Iterable[str]) -> list[str]:
+        """Lines that take the values of sided quantities apart."""
+        variables = [self.variables[name] for name in names if (found := self.sheet.names.get(name)) and found.sided]
+        return [f"{variable}l, {variable}r = {variable}" for variable in variables]
 
     def run(self, source: str, name: str) -> Any:
         """The function that a generated text defines; the text is ours, files only enter as literals."""

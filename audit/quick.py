@@ -120,24 +120,25 @@ class CardLines:
             compiles: compile the reading of its crop where nobody has yet, which takes a part of a second; else raise.
         """
         decoded, within = self.decoder.decode(line)
-        values = astuple(decoded.settings), astuple(decoded.readings), astuple(decoded.events)
-        if refuse_repeats:
-            check_no_key_twice(line, decoded, within, values, self.decoder.absent)
         unit, job, taken = decoded.unit, decoded.job, decoded.taken or NOT_TAKEN
-        check_taken(taken.at, taken.state, self.moments)
         header = job.header or NO_HEADER
-        blank = b'""' in line or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
-        if blank or unit.card != self.card.id or not unit.id.strip():  # whether a blank text is one depends on its key
+        given = (
+            *envelope_values(unit, job, header),
+            *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events),
+        )  # fmt: skip
+        if refuse_repeats:
+            check_no_key_twice(line, decoded, within, given)
+        check_taken(taken.at, taken.state, self.moments)
+        blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
+        if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
             raise NotQuick
-        settings, readings, events = values
-        written = (*envelope_values(unit, job, header), *self.decided(unit), *settings, *readings, *events)
         envelope = Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state)
         run = self.runs.get(job.crop)
         if run is None:
             if not compiles:
                 raise NotQuick
             run = self.prepare(job.crop)
-        return Read(unit.id, header.kind or "", envelope, run, written, taken.by)
+        return Read(unit.id, header.kind or "", envelope, run, (*given, *self.decided(unit)), taken.by)
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
         """The values of rows of columns as written, in order; None for a row to be read in the plain way."""
@@ -157,7 +158,7 @@ class CardLines:
                 check_taken(at, state, self.moments)
                 kind = values[ENVELOPE_COLUMNS.index("job.header.kind")]
                 envelope = Envelope(found.owner, found.serial, found.build_year, at, state)
-                read = Read(found.id, str(kind or ""), envelope, run, (*values, *self.decided(found), *rest))
+                read = Read(found.id, str(kind or ""), envelope, run, (*values, *rest, *self.decided(found)))
             except self.shared.errors:
                 yield None
             else:
@@ -196,8 +197,7 @@ class CardLines:
         """Every quantity that a decoded line gives, in the order in which ``judge`` hands them over."""
         tables = self.shared.tables
         found: dict[str, Table | None] = {name: tables.of(self.names[name], bounded=False) for name in ENVELOPE_NAMES}
-        found |= dict.fromkeys(self.build_names)
-        return found | self.decoder.tables
+        return found | self.decoder.tables | dict.fromkeys(self.build_names)
 
 
 class _Run:

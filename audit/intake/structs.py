@@ -44,6 +44,10 @@ _making = threading.Lock()
 took them half worked out, and the process crashed when it decoded."""
 
 
+_TEXT = Annotated[str, msgspec.Meta(min_length=1)]
+"""A text that stands for itself; whether an empty one does depends on its key, which the plain way knows."""
+
+
 class Inner(msgspec.Struct, frozen=True):
     """What may stand as an object inside another; it makes itself known as it is decoded."""
 
@@ -54,46 +58,46 @@ class Inner(msgspec.Struct, frozen=True):
 class Number(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """A number with its unit and instrument, or the two sides of one."""
 
-    value: str | int | float | None = None
-    unit: str | None = None
-    with_: str | None = msgspec.field(default=None, name="with")
-    left: str | int | float | Number | None = None
-    right: str | int | float | Number | None = None
+    value: _TEXT | int | float | None = None
+    unit: _TEXT | None = None
+    with_: _TEXT | None = msgspec.field(default=None, name="with")
+    left: _TEXT | int | float | Number | None = None
+    right: _TEXT | int | float | Number | None = None
 
 
 class Word(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """A word, or the two sides of one."""
 
-    value: str | None = None
-    with_: str | None = msgspec.field(default=None, name="with")
-    left: str | None = None
-    right: str | None = None
+    value: _TEXT | None = None
+    with_: _TEXT | None = msgspec.field(default=None, name="with")
+    left: _TEXT | None = None
+    right: _TEXT | None = None
 
 
 class YesNo(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     """Yes or no, or the two sides of it."""
 
     value: bool | None = None
-    with_: str | None = msgspec.field(default=None, name="with")
+    with_: _TEXT | None = msgspec.field(default=None, name="with")
     left: bool | None = None
     right: bool | None = None
 
 
-_NUMBER = str | float | Number | None
+_NUMBER = _TEXT | float | Number | None
 
 
 class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
-    id: str
-    card: str
-    serial: str = ""
+    id: _TEXT
+    card: _TEXT
+    serial: _TEXT = ""
     build_year: int | None = None
-    fitted: dict[str, str] | None = None
-    owner: str = ""
+    fitted: dict[_TEXT, _TEXT] | None = None
+    owner: _TEXT = ""
     engine_hours: _NUMBER = None
 
 
 class HeaderIn(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
-    kind: str | None = None
+    kind: _TEXT | None = None
     width: _NUMBER = None
     rows: _NUMBER = None
     row_spacing: _NUMBER = None
@@ -101,8 +105,8 @@ class HeaderIn(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=Tru
 
 
 class JobIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
-    crop: str
-    condition: str | None = None
+    crop: _TEXT
+    condition: _TEXT | None = None
     header: HeaderIn | None = None
     ground_speed: _NUMBER = None
     grain_yield: _NUMBER = None
@@ -111,9 +115,9 @@ class JobIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
 
 
 class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
-    at: str = ""
-    by: str = ""
-    state: str = ""
+    at: _TEXT = ""
+    by: _TEXT = ""
+    state: _TEXT = ""
 
 
 NO_HEADER = HeaderIn()
@@ -191,7 +195,6 @@ class CardDecoder:
     """Decodes lines of one machine card, every setting and reading it has in a field of its own.
 
     Attributes:
-        absent: what the result has for settings, readings and events that the line lacks.
         tables: by setting, reading and event, in the order of the result's fields, the table that its value needs;
             None where the field already holds the canonical value.
     """
@@ -200,9 +203,9 @@ class CardDecoder:
         self.tables: dict[str, Table | None] = {}
         sections = [(section, self._section(section, role, names, tables)) for section, role in VALUE_SECTIONS.items()]
         envelope: list[tuple[str, Any, Any]] = [("unit", UnitIn, msgspec.NODEFAULT), ("job", JobIn, msgspec.NODEFAULT)]
-        self.absent: tuple[msgspec.Struct, ...] = tuple(type_() for _, type_ in sections)
+        absent = [type_() for _, type_ in sections]
         envelope.append(("taken", TakenIn | None, None))
-        envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, self.absent, strict=True)]
+        envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, absent, strict=True)]
         line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
         with _making:
             self._decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
@@ -232,13 +235,13 @@ def _type(quantity: Quantity) -> tuple[Any, bool]:
     if quantity.form is Form.NUMBER:
         # bounds are checked as the number is decoded; the rounding that the plain way allows is left to it
         bare = Annotated[float, msgspec.Meta(ge=quantity.lowest, le=quantity.highest)]
-        return bare | str | Number, True
+        return bare | _TEXT | Number, True
     if quantity.form is Form.TIME:
-        return str, True
+        return _TEXT, True
     if quantity.form is Form.YES_NO:
         return (bool | YesNo, True) if quantity.sided else (bool, False)
     if quantity.sided or not quantity.words:
-        return str | Word, True
+        return _TEXT | Word, True
     return Literal[tuple(word for word, _ in quantity.words)], False
 
 
@@ -253,55 +256,39 @@ def card_of(line: bytes) -> str:
     return found[1].decode()
 
 
-def check_no_key_twice(
-    line: bytes,
-    decoded: Any,
-    within: Sequence[msgspec.Struct],
-    values: tuple[tuple[object, ...], ...],
-    absent: tuple[msgspec.Struct, ...],
-) -> None:
+def check_no_key_twice(line: bytes, decoded: Any, within: Sequence[msgspec.Struct], given: tuple[object, ...]) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
     The decoder keeps the last of two equal keys without a word. An object of n members needs n - 1 commas, so a line
-    with no more commas than the kept members need has none that was dropped. A comma inside a text, or a null written
-    out, makes a line look longer than it is: it is then looked at key by key.
+    with no more commas than the kept members need has none that was dropped. A comma inside a text, a null written out
+    or an object of nothing makes a line look longer than it is: it is then looked at key by key.
 
     Args:
-        within: the objects inside them and the job, those that were dropped included: as many commas are theirs.
-        values: the values of settings, readings and events, as decoded.
-        absent: what the decoder gives for each of them that the line lacks.
+        within: the objects inside settings, readings, events and the job, those that were dropped included: as many
+            commas are theirs.
+        given: values of unit, job, header, settings, readings and events, as decoded; None for what the line lacks.
     """
-    if line.count(b",") != _commas_needed(decoded, within, values, absent):
+    if line.count(b",") != _commas_needed(decoded, within, given):
         try:
             json.loads(line, object_pairs_hook=_without_twins)
         except ValueError:
             raise NotQuick from None
 
 
-def _commas_needed(
-    decoded: Any,
-    within: Sequence[msgspec.Struct],
-    values: tuple[tuple[object, ...], ...],
-    absent: tuple[msgspec.Struct, ...],
-) -> int:
-    """Commas between the members that were kept."""
-    unit, job, taken = decoded.unit, decoded.job, decoded.taken
-    needed, members = 0, 2
-    if unit.fitted:
-        needed += len(unit.fitted) - 1
-    if taken is not None:
-        members += 1
-    for section, empty, given in zip((decoded.settings, decoded.readings, decoded.events), absent, values, strict=True):
-        members += section is not empty
-        known = len(given) - given.count(None)
-        if known:
-            needed += known - 1
-    for one in (unit, job, taken or NOT_TAKEN, *within):
-        written = astuple(one)
-        known = len(written) - written.count(None) - written.count("")
-        if known:
-            needed += known - 1
-    return needed + members - 1
+def _commas_needed(decoded: Any, within: Sequence[msgspec.Struct], given: tuple[object, ...]) -> int:
+    """Commas between the members that were kept.
+
+    An object that is a member of another adds a member there and needs one comma less than it has members, so it counts
+    as many as its members; what is left are the first three members of line, unit and job and the second of unit.
+    """
+    unit, taken = decoded.unit, decoded.taken or NOT_TAKEN
+    members = len(given) - given.count(None) + (len(unit.fitted) if unit.fitted else 0)
+    members += (unit.serial != "") + (unit.owner != "") + (taken.at != "") + (taken.by != "") + (taken.state != "")
+    for one in within:
+        if type(one) is not HeaderIn:  # whose values are among those given
+            written = astuple(one)
+            members += len(written) - written.count(None) - 1
+    return 2 + members
 
 
 def _without_twins(pairs: list[tuple[str, object]]) -> dict[str, object]:
