@@ -120,6 +120,8 @@ def unit_asked(work: Work, caller: Caller, text: str) -> UnitRow:
     Of all that a machine is known by, a PIN alone proves it wherever it is written: a serial number needs its maker and
     type, and a fleet number or the NAME of a device may be another machine's tomorrow.
     """
+    if not text.isprintable():  # not every database takes such a text, and no unit is called so
+        raise NoSuchUnit(repr(text))
     id = text
     if units.find(work, text) is None:
         for claim in claims(ReadUnit("", pin=text), "")[0]:

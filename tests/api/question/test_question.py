@@ -108,6 +108,8 @@ def test_an_answer_that_still_holds_is_304(ready: House, legal: Any) -> None:
         ({"header_kind": "corn-haed"}, 422, "Did you mean 'corn-head'?"),
         ({"unit": "unit-70"}, 404, "unit-70"),
         ({"unit": "unit-07\u0000"}, 404, "unit"),
+        ({"crop": "corn\u0000"}, 422, "crop"),
+        ({"header_kind": "\u2028"}, 422, "header_kind"),
         ({"engine_hours": -1}, 422, "engine_hours"),
         ({"engine_hours": "many"}, 422, "engine_hours"),
         ({"unit": ""}, 422, "unit"),
