@@ -18,6 +18,7 @@ from sqlalchemy import Row, Table, and_, exists, func, literal, select
 
 from api.store import events as record
 from api.store.database import Work
+from api.store.event_tables import calendar_feeds, webhooks
 from api.store.events import Event, Fault
 from api.store.photo_tables import notes, photos
 from api.store.rulebooks import IN_FORCE, chosen
@@ -115,10 +116,18 @@ TRACED = (
         ends=(("ended", "import_source.ended"),),
     ),
     Traced(
+        webhooks, "webhook", "id", "webhook.made", ("webhook.changed",), _same("name", "address", "kinds", "units"),
+        ends=(("ended", "webhook.ended"),),
+    ),
+    Traced(
+        calendar_feeds, "calendar-feed", "id", "calendar-feed.made", (), _same("name", "units", "hash"),
+        ends=(("revoked", "calendar-feed.revoked"),),
+    ),
+    Traced(
         organisations, "organisation", "id", "organisation.made", ("organisation.changed",), _same("terms", "effects"),
     ),
 )  # fmt: skip
-JSON = frozenset({"fitted", "found", "units", "terms", "effects"})
+JSON = frozenset({"fitted", "found", "units", "kinds", "terms", "effects"})
 """Columns of JSON text."""
 OF_KEY = "rulebook/key"
 """Subject of the events about the key that signs rulebooks."""

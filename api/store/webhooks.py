@@ -70,7 +70,7 @@ def add(work: Work, webhook: Webhook) -> None:
         raise NameTaken(webhook.name)
     work.connection.execute(
         insert(webhooks).values(
-            organisation=work.organisation, id=webhook.id, name=webhook.name, address=webhook.address,
+            organisation=work.organisation, id=webhook.id, name=webhook.name, **_split(webhook.address),
             kinds=json.dumps(webhook.kinds), units=json.dumps(webhook.units), edition=webhook.edition,
             created=webhook.created, created_by=webhook.created_by, disabled_why="", failures=0, waits_until=0.0,
             leased_by="",
@@ -88,7 +88,7 @@ def change(work: Work, id: str, address: str, kinds: Sequence[str], units: Seque
         disabled_why="" if enabled else before.disabled_why or "its owner disabled it",
     )  # fmt: skip
     values: dict[str, Any] = {
-        "address": address, "kinds": json.dumps(after.kinds), "units": json.dumps(after.units),
+        **_split(address), "kinds": json.dumps(after.kinds), "units": json.dumps(after.units),
         "edition": after.edition, "disabled": after.disabled, "disabled_why": after.disabled_why,
     }  # fmt: skip
     if enabled:
@@ -171,6 +171,7 @@ def live_secrets(connection: Connection, organisation: str, id: str, now: float)
 def webhook_of(row: Row[Any]) -> Webhook:
     """The webhook of a row of its table."""
     values = {name: getattr(row, name) for name in Webhook.__slots__}
+    values["address"] = f"{row.address}?{row.query}" if row.query else row.address
     return Webhook(**{**values, "kinds": tuple(json.loads(row.kinds)), "units": tuple(json.loads(row.units))})
 
 
@@ -178,9 +179,14 @@ def _key(work: Work, id: str) -> tuple[Any, ...]:
     return webhooks.c.organisation == work.organisation, webhooks.c.id == id
 
 
+def _split(address: str) -> dict[str, str]:
+    address, _, query = address.partition("?")
+    return {"address": address, "query": query}
+
+
 def _content(webhook: Webhook) -> dict[str, Any]:
-    """What the record says of a webhook. Readers see it, and what follows '?' in the address may be a secret."""
+    """What the record says of a webhook."""
     return {
-        "name": webhook.name, "address": webhook.address.partition("?")[0], "kinds": list(webhook.kinds),
+        "name": webhook.name, "address": _split(webhook.address)["address"], "kinds": list(webhook.kinds),
         "units": list(webhook.units),
     }  # fmt: skip

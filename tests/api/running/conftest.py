@@ -13,6 +13,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
+from api.exchange.addresses import ALLOWED
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
 from api.opening import open_desk
@@ -36,7 +37,7 @@ def live(store: Store) -> None:
     minutes = count(1)
     secret = found_organisation(store, "ridgeline")
     found_organisation(store, "meltwater")
-    desk = open_desk(store, clock=lambda: BEGAN + 60 * next(minutes))
+    desk = open_desk(store, environment={ALLOWED: "127.0.0.0/8"}, clock=lambda: BEGAN + 60 * next(minutes))
     client = TestClient(create_app(desk=desk), headers={"authorization": f"Bearer {secret}"})
 
     def send(status: int, method: str, path: str, body: Any = None, seen: bool = False) -> Any:
@@ -70,6 +71,13 @@ def live(store: Store) -> None:
     token = send(201, "POST", "/tokens", {"name": "tablet", "role": "mechanic", "units": ["unit-03"], "days": 7.0})
     send(201, "POST", "/tokens", {"name": "viewer", "role": "reader"})
     send(200, "DELETE", f"/tokens/{token['id']}")
+    hook = {"address": "http://127.0.0.1:9/hook?key=hidden", "kinds": ["start.held"]}
+    for name in ("planning", "workshop"):
+        made = send(201, "POST", "/webhooks", {**hook, "name": name})
+        send(200, "PUT", f"/webhooks/{made['id']}", {**hook, "units": ["unit-03"]}, True)
+        feed = send(201, "POST", "/calendar-feeds", {"name": name, "units": ["unit-03"]})
+    send(200, "DELETE", f"/webhooks/{made['id']}", seen=True)
+    send(200, "DELETE", f"/calendar-feeds/{feed['id']}")
 
 
 @pytest.fixture(scope="session")

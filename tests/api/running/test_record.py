@@ -101,6 +101,13 @@ TAMPERED = {
     "token not revoked": "UPDATE tokens SET revoked = NULL WHERE name = 'tablet'",
     "token never made": "INSERT INTO tokens SELECT organisation, 'made-up', 'made-up', 'made-up', role, units, created, "
     "created_by, expires, revoked FROM tokens WHERE name = 'owner' AND organisation = 'ridgeline'",
+    "webhook to another address": "UPDATE webhooks SET address = 'https://elsewhere.example/' WHERE name = 'planning'",
+    "webhook of more units": "UPDATE webhooks SET units = '[]' WHERE name = 'planning'",
+    "webhook of other kinds": "UPDATE webhooks SET kinds = '[]' WHERE name = 'planning'",
+    "webhook not ended": "UPDATE webhooks SET ended = NULL WHERE name = 'workshop'",
+    "calendar of another secret": "UPDATE calendar_feeds SET hash = '0' WHERE name = 'planning'",
+    "calendar of more units": "UPDATE calendar_feeds SET units = '[]' WHERE name = 'planning'",
+    "calendar not revoked": "UPDATE calendar_feeds SET revoked = NULL WHERE name = 'workshop'",
     "terms": "UPDATE organisations SET terms = replace(terms, '\"high\"', '\"low\"') WHERE id = 'ridgeline'",
     "effects": "UPDATE organisations SET effects = '{\"shaft-speed-off\":\"shown\"}' WHERE id = 'ridgeline'",
     "rulebook in force": "UPDATE organisations SET rulebook = 'another' WHERE id = 'ridgeline'",

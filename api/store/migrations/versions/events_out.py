@@ -44,7 +44,10 @@ def _webhooks() -> None:
         sa.Column("organisation", sa.Text(), nullable=False),
         sa.Column("id", sa.Text(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("address", sa.Text(), nullable=False),
+        sa.Column("address", sa.Text(), nullable=False, comment="without what follows '?'"),
+        sa.Column(
+            "query", sa.Text(), nullable=False, comment="what follows; it may be a secret, so it is not on the record"
+        ),
         sa.Column("kinds", sa.Text(), nullable=False, comment="JSON array of the kinds it is told; [] for all"),
         sa.Column("units", sa.Text(), nullable=False, comment="JSON array of the units it is told of; [] for all"),
         sa.Column("edition", sa.Integer(), nullable=False, comment="counts changes by its owner; its ETag"),
@@ -98,14 +101,14 @@ def _deliveries() -> None:
         sa.Column("status", sa.Integer(), nullable=True, comment="of the last answer"),
         sa.Column("why", sa.Text(), nullable=False, comment="why the last attempt failed"),
         sa.ForeignKeyConstraint(
-            ["organisation", "webhook"],
-            ["webhooks.organisation", "webhooks.id"],
-            name=op.f("fk_deliveries_organisation"),
-        ),
-        sa.ForeignKeyConstraint(
             ["organisation", "event"],
             ["events_out.organisation", "events_out.number"],
             name=op.f("fk_deliveries_event"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["organisation", "webhook"],
+            ["webhooks.organisation", "webhooks.id"],
+            name=op.f("fk_deliveries_organisation"),
         ),
         sa.PrimaryKeyConstraint("organisation", "webhook", "sequence", name=op.f("pk_deliveries")),
     )
