@@ -103,9 +103,8 @@ def newest(request: Request, caller: Reader, ending: Ending, paper: Paper = "") 
     found = Newest(desk_of(request), caller)
     fleet, rulebook = found.planned(), found.auditor.rulebook
     past = [told(view, one) for one in found.histories()]
-    beside = Beside(
-        view.language.say("Newest setups on record"), found.speeds(view.units), limits_of(past), found.unread
-    )
+    speeds = {} if ending == "csv" else found.speeds(view.units)  # its one table is of units
+    beside = Beside(view.language.say("Newest setups on record"), speeds, limits_of(past), found.unread)
     answer = fleet_json(fleet, rulebook, {})
     return _answer(request, fleet_report(answer, fleet, rulebook, beside, printing), printing, ending)
 
