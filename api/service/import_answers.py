@@ -7,13 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from api.exchange.identifiers import in_range, key
+from api.exchange.identifiers import PROOF, claims, in_range, key
 from api.exchange.reading.nouns import ReadUnit
 from api.service.gate import Gate
 from api.service.importing import Applying, Line, read_again
 from api.service.placing import METER, WHICH_CARD, WHICH_UNIT, Decided
 from api.service.recording import replace_meter, unit_named
-from api.store import events, import_questions, imports, machine_words, type_cards
+from api.store import events, identities, import_questions, imports, machine_words, type_cards
 from api.store.database import Work
 from api.store.import_questions import Question
 from api.store.machine_words import REPLACED, WRONG, Hours
@@ -66,6 +66,12 @@ def _which_unit(applying: Applying, question: Question, one: ReadUnit, says: Map
     unit, new = says.get("unit"), says.get("new")
     if bool(unit) == bool(new) or set(says) - {"unit", "new"}:
         raise BadAnswer('say which unit it is, {"unit": "…"}, or {"new": true} for one that is not on record')
+    for claim in claims(one, applying.source)[0] if new else ():
+        held = identities.held(applying.work, claim.scheme.value, claim.issuer, claim.value)
+        if held is not None and claim.scheme in PROOF:
+            raise BadAnswer(
+                f"its {claim.scheme.value} is that of {held.unit}; if that is wrong, split it off there first"
+            )
     line = applying.unit(one, Decided(unit=str(unit or ""), new=bool(new)))
     if line.fate == "refused":
         raise BadAnswer(f"{line.text}. {line.advice}")

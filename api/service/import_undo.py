@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from api.exchange.identifiers import Claim
+from api.exchange.reading.nouns import Scheme
 from api.service.gate import Gate
 from api.service.import_answers import close_undone
-from api.service.importing import end_identity
+from api.service.importing import add_identity, end_identity
 from api.service.recording import retire_unit
 from api.store import events, identities, import_questions, imports, machine_words, units
 from api.store.database import Work
@@ -52,6 +54,10 @@ def undo(work: Work, gate: Gate, id: str) -> Undone:
         end_identity(work, one, f"import {row.number} was undone")
         done.append(f"{one.unit} is no longer known by {one.scheme} {one.shown}")
         touched.add(one.unit)
+        if (before := identities.moved_from(work, one)) is not None:
+            claim = Claim(Scheme(one.scheme), one.issuer, one.value, one.shown)
+            add_identity(work, before.unit, claim, f"import {row.number} was undone", before.origin)
+            done.append(f"{before.unit} is known by {one.scheme} {one.shown} again")
     left += [f"{unit} and what it is known by stay: more was recorded of it since" for unit in sorted(staying)]
     touched |= _retire(work, sorted(set(_added(work, row)) - staying), done)
     values, tasks = machine_words.take_back(work, id)

@@ -14,7 +14,7 @@ from dataclasses import asdict, dataclass, field, replace
 from hashlib import sha256
 from typing import Any
 
-from api.exchange.identifiers import Claim, claims, key
+from api.exchange.identifiers import PROOF, Claim, claims
 from api.exchange.reading.files import Files
 from api.exchange.reading.nouns import HourReading, MachineValue, Read, ReadCrop, ReadTask, ReadUnit, Role
 from api.exchange.reading.registry import format_of
@@ -153,9 +153,6 @@ class Applying:
         self.touched: set[str] = set()
         self.hours: dict[str, list[float | None]] = {}
         self.notes: list[str] = []
-        self.by_serial: dict[str, list[str]] = {}
-        for unit in units.with_serials(work):
-            self.by_serial.setdefault(key(unit.serial), []).append(unit.id)
 
     def begin(self) -> None:
         """Puts the import itself on record, before the first row that names it."""
@@ -171,7 +168,7 @@ class Applying:
             return Line(one.place, "unit", "refused", "", f"{'; '.join(said)}", "Nobody knows which machine it is")
         if one.hours is not None and (wrong := why_not(one.hours, self.work.now)):
             return Line(one.place, "unit", "refused", "", wrong, "Ask the sender; the machine was not changed")
-        found = place(self.work, self.rulebook, one, claimed, decided, self.by_serial)
+        found = place(self.work, self.rulebook, one, claimed, decided)
         if isinstance(found, Not):
             return Line(one.place, "unit", "refused", "", found.why, found.advice)
         if isinstance(found, Ask):
@@ -282,7 +279,7 @@ class Applying:
             held = identities.held(self.work, claim.scheme.value, claim.issuer, claim.value)
             if held is not None and held.unit == row.id:
                 continue
-            if held is not None and not person:
+            if held is not None and not (person and claim.scheme in PROOF):
                 self.notes.append(f"{claim.scheme.value} '{claim.shown[:40]}' is that of {held.unit} and stays there.")
                 continue
             self.begin()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 
@@ -86,20 +86,15 @@ def place(
     unit: ReadUnit,
     claimed: Sequence[Claim],
     decided: Decided,
-    by_serial: Mapping[str, Sequence[str]],
 ) -> Known | New | Ask | Not:
-    """Which unit a machine is.
-
-    Args:
-        by_serial: ids of the units on record by their serial, as it is compared.
-    """
+    """Which unit a machine is."""
     if decided.unit:
         row = units.find(work, decided.unit)
         return (
             Not(f"there is no unit {decided.unit}", "Answer again") if row is None else _live(row, "a person said so")
         )
     if not decided.new:
-        found = _by_claims(work, claimed) or _alike(work, unit, claimed, by_serial)
+        found = _by_claims(work, claimed) or _alike(work, unit, claimed)
         if found is not None:
             return found
     return _new(work, rulebook, unit, claimed, decided)
@@ -123,7 +118,7 @@ def _by_claims(work: Work, claimed: Sequence[Claim]) -> Known | Ask | Not | None
         return Not(f"unit {owner} is not on record", "Run setup-audit record verify")
     if proven:
         return _live(row, f"{proven[owner].scheme.value} is equal")
-    if more := [one for one in claimed if one.scheme in PROOF]:
+    if more := [one for one, row in held.items() if row is None and one.scheme is not Scheme.FLEET_NUMBER]:
         said = f"only its {_first(held).scheme.value} says that it is {owner}; its {more[0].scheme.value} is new there"
         return Ask(WHICH_UNIT, about, said, (owner,))
     return _live(row, f"{_first(held).scheme.value} is {owner}'s, and nothing contradicts")
@@ -143,10 +138,10 @@ def _contradiction(work: Work, owner: str, claimed: Sequence[Claim]) -> str:
     return ""
 
 
-def _alike(work: Work, unit: ReadUnit, claimed: Sequence[Claim], by_serial: Mapping[str, Sequence[str]]) -> Ask | None:
+def _alike(work: Work, unit: ReadUnit, claimed: Sequence[Claim]) -> Ask | None:
     """Units on record that look like it, as by a serial alone: a person says whether they are."""
-    same = by_serial.get(key(unit.serial), ()) if unit.serial else ()
-    ids = [id for id in same if not _of_other_type(work, id, claimed)] + [_id(unit, claimed)]
+    same = units.with_serial(work, unit.serial) if unit.serial else []
+    ids = [row.id for row in same if not _of_other_type(work, row.id, claimed)] + [_id(unit, claimed)]
     found = {id for id in ids if (row := units.find(work, id)) is not None and not _left(work, row)}
     if not found:
         return None

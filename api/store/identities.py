@@ -69,6 +69,16 @@ def of_unit(work: Work, unit: str, every: bool = False) -> list[Identity]:
     return [_identity(row) for row in work.connection.execute(wanted.order_by(identities.c.added, identities.c.id))]
 
 
+def moved_from(work: Work, one: Identity) -> Identity | None:
+    """The identity of another unit that ended when this one took its place, None if there was none."""
+    wanted = _all(work).where(
+        identities.c.scheme == one.scheme, identities.c.issuer == one.issuer, identities.c.value == one.value,
+        identities.c.ended == one.added, identities.c.unit != one.unit,
+    )  # fmt: skip
+    row = work.connection.execute(wanted.limit(1)).one_or_none()
+    return None if row is None else _identity(row)
+
+
 def of_import(work: Work, origin: str) -> list[Identity]:
     """Identities that an import brought and that stand."""
     wanted = _all(work).where(identities.c.origin == origin, identities.c.ended.is_(None))

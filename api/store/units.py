@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, insert, select, update
+from sqlalchemy import Row, Select, func, insert, select, update
 
 from api.store.database import Work
 from api.store.events import canonical
@@ -68,9 +68,10 @@ def page(work: Work, after: str, most: int, card: str = "", owner: str = "", onl
     return [_unit(row) for row in work.connection.execute(wanted.order_by(units.c.id).limit(most))]
 
 
-def with_serials(work: Work) -> list[UnitRow]:
-    """Units whose serial is on record, in order of id."""
-    return [_unit(row) for row in work.connection.execute(_all(work).where(units.c.serial != "").order_by(units.c.id))]
+def with_serial(work: Work, serial: str) -> list[UnitRow]:
+    """Units of a serial in whatever case, in order of id."""
+    wanted = _all(work).where(func.lower(func.trim(units.c.serial)) == serial.strip().lower())
+    return [_unit(row) for row in work.connection.execute(wanted.order_by(units.c.id))]
 
 
 def add(work: Work, unit: UnitRow) -> None:

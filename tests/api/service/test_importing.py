@@ -211,6 +211,44 @@ def test_two_machines_of_one_fleet_number(office: Office) -> None:
     assert fates(report) == [("new unit", "Unit-07"), ("waits", "")]
 
 
+def test_a_machine_that_is_another_s_by_proof_is_not_new(office: Office) -> None:
+    office.send(snapshot_json([machine(), machine("Unit 08", "U08-000483", "XXXMDA1AC00000483")]))
+    office.send(snapshot_json([machine("Unit 09", "U08-000483")]))
+    with pytest.raises(import_answers.BadAnswer, match="split it off"):
+        office.answer({"new": True})
+    assert len(office.open()) == 1
+
+
+def test_a_fleet_number_stays_where_it_is(office: Office) -> None:
+    office.send(snapshot_json([machine()]))
+    office.send(snapshot_json([machine("Unit 07", "U09-000999", "XXXMDA1AC00000999")]))
+    office.answer({"new": True})
+    assert ("fleet-number", "unit 07") in office.known_by("Unit-07")
+    assert ("fleet-number", "unit 07") not in office.known_by("Unit-07-2")
+
+
+def test_undo_gives_moved_identities_back(office: Office) -> None:
+    office.send(snapshot_json([machine(), machine("Unit 08", "U08-000483", "XXXMDA1AC00000483")]))
+    second = office.send(snapshot_json([machine("Unit 09", "U08-000483")]))
+    office.now += 60
+    office.answer({"unit": "Unit-08"})
+    assert ("pin", "XXXMDA1AC00000482") in office.known_by("Unit-08")
+    office.undo(second.row.id)
+    assert ("pin", "XXXMDA1AC00000482") in office.known_by("Unit-07")
+    assert ("pin", "XXXMDA1AC00000482") not in office.known_by("Unit-08")
+
+
+def test_two_combines_of_one_designator_are_never_one(office: Office) -> None:
+    """Designators on the bus are often what the maker set; another NAME may be another machine."""
+    plain = task_data().replace(b' E="U07-000482"', b"")
+    office.send(plain, "TASKDATA.XML")
+    office.answer({"card": CARD, "only": True})
+    other = plain.replace(b"A00E840000012345", b"A00E840000099999")
+    assert office.send(other, "TASKDATA.XML").lines[2].fate == "waits"
+    assert "isobus-name is new there" in office.open()[0].content["text"]
+    assert [line.fate for line in office.send(plain, "TASKDATA.XML").lines if line.what == "unit"] == ["nothing new"]
+
+
 def test_the_same_machine_twice_in_one_file(office: Office) -> None:
     report = office.send(snapshot_json([machine(), machine()]))
     assert fates(report) == [("new unit", "Unit-07"), ("nothing new", "Unit-07")]

@@ -23,6 +23,8 @@ from api.exchange.reading.xml_text import child_text, children, local, place_of,
 TIMES = ("datetime", "dateTime", "Datetime", "DateTime", "Timestamp", "timestamp")
 """Names under which senders give a time."""
 MOST_MACHINES = 10_000
+MOST_PAGES = 200
+"""Files of one archive or folder, each a page."""
 _EXPORT = "Export a fleet snapshot (root element Fleet) from the system"
 
 
@@ -37,10 +39,12 @@ class _Line:
 
 
 def _knows(files: Files) -> bool:
-    if len(files.paths()) != 1:
-        return False
-    head = files.read(files.paths()[0])[:4096].replace(b"\0", b"")
-    return b"Fleet" in head if head.lstrip(b"\xef\xbb\xbf\xff\xfe \r\n\t")[:1] == b"<" else b'"Equipment' in head
+    return 0 < len(files.paths()) <= MOST_PAGES and all(_is_page(files.read(path)[:4096]) for path in files.paths())
+
+
+def _is_page(head: bytes) -> bool:
+    plain = head.replace(b"\0", b"")
+    return b"Fleet" in plain if plain.lstrip(b"\xef\xbb\xbf\xff\xfe \r\n\t")[:1] == b"<" else b'"Equipment' in plain
 
 
 def _read(files: Files, _: bytes) -> Read:
@@ -55,6 +59,8 @@ def _read(files: Files, _: bytes) -> Read:
             if number > MOST_MACHINES:
                 raise NotRead(path, f"holds more than {MOST_MACHINES:,} machines", "Send them in pages")
             _machine(line, gathered)
+    if len(files.paths()) > 1:
+        after = ""  # the pages are all here
     if not gathered.units and not gathered.rows:
         gathered.note("The snapshot holds no machine.")
     return gathered.read(next=after)

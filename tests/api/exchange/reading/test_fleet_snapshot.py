@@ -13,7 +13,7 @@ import pytest
 from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import NotRead, Read
 from api.exchange.reading.registry import format_of, known
-from tests.api.exchange.samples import NAMESPACES, machine, snapshot_json, snapshot_xml
+from tests.api.exchange.samples import NAMESPACES, machine, snapshot_json, snapshot_xml, zipped
 
 HEADER = {"UnitInstallDateTime", "OEMName", "Model", "EquipmentID", "SerialNumber", "PIN"}
 """Children of EquipmentHeader (11.2)."""
@@ -120,6 +120,13 @@ def test_json_that_is_none(content: bytes, why: str) -> None:
 def test_xml_of_another_kind() -> None:
     with pytest.raises(NotRead, match="root element Feed"):
         known()["fleet-snapshot"].read(opened("fleet.xml", b"<Feed><Fleet/></Feed>"), b"")
+
+
+def test_pages_that_were_saved_as_files() -> None:
+    pages = {f"page-{n}.xml": snapshot_xml([machine(f"Unit {n}")], PAGES) for n in (1, 2)}
+    found = read(zipped(pages), "fleet.zip")
+    assert [unit.fleet_number for unit in found.units] == ["Unit 1", "Unit 2"]
+    assert found.next == ""
 
 
 def test_what_nobody_knows() -> None:
