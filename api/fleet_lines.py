@@ -42,7 +42,7 @@ def unit_line(plain: Plain) -> UnitLine:
         crop=str(plain["crop"]),
         header_kind=str(plain["header_kind"] or ""),
         taken=read_moment(plain["taken"]) if plain["taken"] else None,
-        by=str(plain.get("by") or ""),
+        by=str(plain["by"] or ""),
         held=plain["clearance"] == "held",
         kept=int(plain["kept"]),
         broken=int(plain["broken"]),

@@ -226,32 +226,28 @@ class _Compiler:
 
     def plain_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
         """Lines that look up inputs about which nothing is asked alone; those that nothing needs must be right too."""
+        if not names:
+            return []
         names = sorted(names, key=lambda name: name in self.needed)
-        if len(names) < 2:
-            return [line for name in names for line in self.group_lines([name], order)]
         taken = [name for name in names if name in self.needed]
-        tables, pick = self.put([self.inputs[name] for name in names]), self.put(itemgetter(*map(order.index, names)))
-        read = f"map({self.put(getitem)}, {tables}, {pick}(written))"
         given = ", ".join(["*_", *(self.variables[name] for name in taken)])
-        return [f"[{given}] = {read}", *self.sides(taken)]
+        tables = self.put([self.inputs[name] for name in names])
+        return [f"[{given}] = map({self.put(getitem)}, {tables}, {self.picked(names, order)})", *self.sides(taken)]
 
     def group_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
         """Lines that look some inputs up: the values that others need, and the hits."""
         parts = [self.answers(name) for name in names]
         wanted = [place for place, name in enumerate(names) if name in self.needed]
         alike = tuple(map(id, parts)), tuple(wanted)
-        table = self.kept.groups.get(alike)
-        if table is None:
-            table = self.kept.groups[alike] = Group(parts, wanted)
-        places = [order.index(name) for name in names]
-        key = f"{self.put(itemgetter(*places))}(written)" if len(places) > 1 else f"(written[{places[0]}],)"
+        table = self.kept.groups.setdefault(alike, Group(parts, wanted))
         taken = [names[place] for place in wanted]
         given = ", ".join([*(self.variables[name] for name in taken), "e"])
-        return [
-            f"[{given}] = {self.put(table)}[{key}]",
-            "if e: h += e",
-            *self.sides(taken),
-        ]
+        return [f"[{given}] = {self.put(table)}[{self.picked(names, order)}]", "if e: h += e", *self.sides(taken)]
+
+    def picked(self, names: Sequence[str], order: Sequence[str]) -> str:
+        """Some of the values as written, as a tuple."""
+        places = [order.index(name) for name in names]
+        return f"{self.put(itemgetter(*places))}(written)" if len(places) > 1 else f"(written[{places[0]}],)"
 
     def answers(self, name: str) -> Answers:
         """The table of an input; readings whose questions about it are the same share one."""
@@ -270,13 +266,8 @@ class _Compiler:
 
     def taking(self, names: list[str], order: Sequence[str]) -> list[str]:
         """Lines that put some of the values into their variables."""
-        lines = []
-        if len(names) > 1:
-            pick = self.put(itemgetter(*(order.index(name) for name in names)))
-            lines.append(f"{', '.join(self.variables[name] for name in names)} = {pick}(written)")
-        elif names:
-            lines.append(f"{self.variables[names[0]]} = written[{order.index(names[0])}]")
-        return [*lines, *self.sides(names)]
+        given = ", ".join(self.variables[name] for name in names)
+        return [f"[{given}] = {self.picked(names, order)}", *self.sides(names)] if names else []
 
     def sides(self, names: Iterable[str]) -> list[str]:
         """Lines that take the values of sided quantities apart."""

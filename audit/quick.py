@@ -132,13 +132,13 @@ class CardLines:
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
             raise NotQuick
-        envelope = Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state)
+        envelope = Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.by, taken.state)
         run = self.runs.get(job.crop)
         if run is None:
             if not compiles:
                 raise NotQuick
             run = self.prepare(job.crop)
-        return Read(unit.id, header.kind or "", envelope, run, (*given, *self.decided(unit)), taken.by)
+        return Read(unit.id, header.kind or "", envelope, run, (*given, *self.decided(unit)))
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
         """The values of rows of columns as written, in order; None for a row to be read in the plain way."""
@@ -154,10 +154,10 @@ class CardLines:
             try:
                 if unit is None:
                     raise NotQuick
-                found, at, state = unit
+                found, at, by, state = unit
                 check_taken(at, state, self.moments)
                 kind = values[ENVELOPE_COLUMNS.index("job.header.kind")]
-                envelope = Envelope(found.owner, found.serial, found.build_year, at, state)
+                envelope = Envelope(found.owner, found.serial, found.build_year, at, by, state)
                 read = Read(found.id, str(kind or ""), envelope, run, (*values, *rest, *self.decided(found)))
             except self.shared.errors:
                 yield None
@@ -295,18 +295,13 @@ class ByValue(dict[object, T]):
 
 
 class Read(NamedTuple):
-    """A line or row that was read: its values as written, still to be judged.
-
-    Attributes:
-        by: who took it, '' for not said; a row of columns does not say.
-    """
+    """A line or row that was read: its values as written, still to be judged."""
 
     unit: str
     header_kind: str
     envelope: Envelope
     run: _Run
     written: tuple[object, ...]
-    by: str = ""
 
     def hits(self) -> list[Hit]:
         """What is broken or unknown, in order of rank. Raises as ``judge`` does."""
@@ -330,7 +325,7 @@ class Read(NamedTuple):
         hits = run.reading.judge(written)
         return Report(
             unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
-            taken=Taken(self.envelope.at, self.by, self.envelope.state), clearance=run.clearance(hits),
+            taken=Taken(self.envelope.at, self.envelope.by, self.envelope.state), clearance=run.clearance(hits),
             counts=run.counts(hits, written), findings=tuple(run.finding(found, written) for found in hits),
             hourly=run.hourly[run.hourly.pick(written)], facts=(), unasked=sheet.unasked, builds=run.fitted(written),
             digest=sheet.digest,

@@ -107,7 +107,7 @@ def answer_of(setup: Setup, report: Report) -> Answer:
         card=report.card,
         crop=report.crop,
         header_kind=report.header_kind,
-        envelope=Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.state),
+        envelope=Envelope(unit.owner, unit.serial, unit.build_year, taken.at, taken.by, taken.state),
         builds=report.builds,
         engine_hours=hours if isinstance(hours, float) else None,
         clearance=report.clearance,

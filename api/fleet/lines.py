@@ -47,6 +47,7 @@ class UnitLine(msgspec.Struct):
     crop: str
     header_kind: str
     taken: str
+    by: str
     state: str
     engine_hours: float | None
     clearance: str
@@ -114,7 +115,7 @@ class Lines:
             encode(
                 UnitLine(
                     row, source, answer.unit, envelope.owner, envelope.serial, envelope.build_year, answer.card,
-                    dict(answer.builds), answer.crop, answer.header_kind, envelope.at, envelope.state,
+                    dict(answer.builds), answer.crop, answer.header_kind, envelope.at, envelope.by, envelope.state,
                     answer.engine_hours, answer.clearance.value, counts.kept, counts.broken, counts.unknown,
                     counts.not_asked, sum(found.holds for found in findings),
                     findings[0].level.name.lower() if findings else "", work,

@@ -1,4 +1,4 @@
-"""The files of an audit: written beside under other names, with a checkpoint after every block, renamed at the end.
+"""The files of an audit: written beside under other names, with a checkpoint every second, renamed at the end.
 
 A run that was killed goes on from its checkpoint: what was written after it is cut off, what stands before it is held
 to a checksum, and the inputs to a digest, so that the files come out as if nothing had happened.
@@ -10,6 +10,7 @@ import fcntl
 import json
 import os
 import shutil
+import time
 import zlib
 from collections import Counter
 from collections.abc import Mapping
@@ -23,6 +24,8 @@ from api.fleet.streams import CHUNK, SPOOL
 LISTS = ("units.ndjson", "findings.ndjson", "set-aside.ndjson")
 TABLES = ("units.parquet", "findings.parquet")
 SUMMARY, CHECKPOINT, LOG, PART = "summary.json", "checkpoint.json", "run.log", ".part"
+EVERY = 1.0
+"""Least time between two checkpoints, s: to write one takes as long as to judge some dozen setups."""
 
 
 class InTheWay(Exception):
@@ -51,6 +54,7 @@ class Outputs:
         self.counts: Counter[str] = Counter()
         self.lengths = dict.fromkeys(LISTS, 0)
         self.sums = dict.fromkeys(LISTS, 0)
+        self._next = time.monotonic() + EVERY
         self.log = (folder / LOG).open("a", encoding="utf-8")
         try:
             fcntl.flock(self.log, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -124,15 +128,19 @@ class Outputs:
         """Adds what came of the next block."""
         for name, text in zip(LISTS, (done.units, done.findings, done.aside), strict=True):
             self.files[name].write(text)
-            self.files[name].flush()
             self.lengths[name] += len(text)
             self.sums[name] = zlib.crc32(text, self.sums[name])
         self.counts.update(done.counts)
         self.blocks += 1
         self.seal = seal
-        self._check_point()
+        if time.monotonic() >= self._next:
+            self.check_point()
 
-    def _check_point(self) -> None:
+    def check_point(self) -> None:
+        """Notes how far the files are, so that a run that is killed from now on need not do this again."""
+        for file in self.files.values():
+            file.flush()
+        self._next = time.monotonic() + EVERY
         found = {
             "terms": self.terms,
             "blocks": self.blocks,
@@ -159,7 +167,8 @@ class Outputs:
             write(self._part(name.replace(".parquet", ".ndjson")), self._part(name), schema)
         self._part(SUMMARY).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         self.finished = True
-        self._check_point()
+        self.files.clear()
+        self.check_point()
         self.rename()
 
     def rename(self) -> None:

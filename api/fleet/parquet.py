@@ -33,7 +33,7 @@ UNITS: dict[str, Any] = {
     **dict.fromkeys(("row",), pl.Int64),
     **dict.fromkeys(("source", "unit", "farm", "serial"), pl.String),
     "build_year": pl.Int64,
-    **dict.fromkeys(("card", "builds", "crop", "header_kind", "taken", "state"), pl.String),
+    **dict.fromkeys(("card", "builds", "crop", "header_kind", "taken", "by", "state"), pl.String),
     "engine_hours": pl.Float64,
     "clearance": pl.String,
     **dict.fromkeys(("kept", "broken", "unknown", "not_asked", "holding"), pl.Int64),
@@ -135,8 +135,8 @@ def write(lines: Path, path: Path, schema: dict[str, Any]) -> None:
 
     def parts(*_: object) -> Iterator[pl.DataFrame]:  # all columns and rows are wanted, so nothing is asked of it
         with lines.open("rb") as stream:
-            while some := stream.readlines(_PART):
-                yield pl.read_ndjson(b"".join(some), schema=schema)
+            while some := stream.read(_PART):
+                yield pl.read_ndjson(some + stream.readline(), schema=schema)
 
     if lines.stat().st_size:
         register_io_source(parts, schema=schema).sink_parquet(

@@ -112,6 +112,7 @@ def run(
             setups = _setups(outputs.counts)
             progress(Progress(setups, before, outputs.counts["set_aside"], outputs.counts["held"], block.raw, size))
             if stop():
+                outputs.check_point()
                 outputs.say(f"stopped after block {outputs.blocks}")
                 raise Stopped
         summary = _summary(terms, outputs.counts, reader)

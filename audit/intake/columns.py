@@ -308,20 +308,25 @@ class Rows:
             for here, there in zip(one, other, strict=True)
         ]
 
-    def units(self) -> Iterator[tuple[UnitIn, str, str] | None]:
-        """Of each row the unit, when the setup was taken, and in which state; None for one that was refused."""
+    def units(self) -> Iterator[tuple[UnitIn, str, str, str] | None]:
+        """Of each row the unit, and when, by whom and in which state the setup was taken; None for one refused."""
         texts = [self.column(flat) for flat in ("unit.id", "unit.card", "unit.serial", "unit.owner")]
-        taken = [self.column(flat) for flat in ("taken.at", "taken.state", "taken.by")]
+        taken = [self.column(flat) for flat in _TAKEN]
         fitted = {flat: cells for flat, cells in self.columns.items() if flat.startswith("unit.fitted.")}
         names = [flat.removeprefix("unit.fitted.") for flat in fitted]
         choices = zip(*fitted.values(), strict=True) if fitted else iter([()] * self.count)
         years = self.column("unit.build_year")
         rows = zip(zip(*texts, *taken, strict=True), choices, years, strict=True)
-        for place, ((unit, card, serial, owner, at, state, by), chosen, year) in enumerate(rows):
-            said = [text for text in (unit, serial, owner, at, state, by, *chosen, "") if text is not None]
+        for place, ((unit, card, serial, owner, at, by, state), chosen, year) in enumerate(rows):
+            said = [text for text in (unit, serial, owner, at, by, state, *chosen, "") if text is not None]
             fine = set(map(type, said)) == {str} and type(year) in (int, type(None)) and (unit or "").strip()
             if not fine or place in self.refused:
                 yield None
             else:
                 stated = {name: choice for name, choice in zip(names, chosen, strict=True) if choice is not None}
-                yield UnitIn(unit, card, serial or "", year, stated or None, owner or ""), at or "", state or ""
+                yield (
+                    UnitIn(unit, card, serial or "", year, stated or None, owner or ""),
+                    at or "",
+                    by or "",
+                    state or "",
+                )

@@ -282,7 +282,7 @@ def _commas_needed(decoded: Any, within: Sequence[msgspec.Struct], given: tuple[
     as many as its members; what is left are the first three members of line, unit and job and the second of unit.
     """
     unit, taken = decoded.unit, decoded.taken or NOT_TAKEN
-    members = len(given) - given.count(None) + (len(unit.fitted) if unit.fitted else 0)
+    members: int = len(given) - given.count(None) + (len(unit.fitted) if unit.fitted else 0)
     members += (unit.serial != "") + (unit.owner != "") + (taken.at != "") + (taken.by != "") + (taken.state != "")
     for one in within:
         if type(one) is not HeaderIn:  # whose values are among those given

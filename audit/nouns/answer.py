@@ -45,6 +45,7 @@ class Envelope(NamedTuple):
     serial: str = ""
     build_year: int | None = None
     at: str = ""
+    by: str = ""
     state: str = ""
 
 

@@ -65,6 +65,7 @@ def arm(dying: Dying) -> None:
         def close(self) -> None:
             self.file.close()
 
+    outputs.EVERY = 0.0  # a checkpoint after every block
     os.replace = dying_replace  # type: ignore[assignment]
     outputs.Outputs._open = lambda self, name: List(open_list(self, name))  # type: ignore[method-assign]
 

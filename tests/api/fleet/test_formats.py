@@ -37,6 +37,7 @@ def test_every_format_gives_the_same(fleet: Any, written: Any, audit: Any, endin
     assert other.without_source() == plain.without_source()
     assert {**other.summary, "inputs": []} == {**plain.summary, "inputs": []}
     assert plain.summary["audited"] == len(fleet)
+    assert {line["by"] for line in other.lines("units")} == {setup["taken"]["by"] for setup in fleet}
 
 
 def test_the_answers_are_those_of_the_full_report(fleet: Any, written: Any, audit: Any, rulebook: Rulebook) -> None:
@@ -47,6 +48,7 @@ def test_the_answers_are_those_of_the_full_report(fleet: Any, written: Any, audi
     for line, setup in zip(found.lines("units"), fleet, strict=True):
         report = auditor.report(json.dumps(setup).encode(), "x")
         assert (line["unit"], line["farm"]) == (report.unit, setup["unit"].get("owner", ""))
+        assert (line["taken"], line["by"], line["state"]) == (report.taken.at, report.taken.by, report.taken.state)
         assert line["clearance"] == report.clearance.value
         assert line["builds"] == dict(report.builds)
         counts = report.counts
