@@ -14,6 +14,7 @@ from api.identity.issuer import Issuer
 from api.identity.sign_on import sign_on_of
 from api.service.desk import Desk
 from api.service.fleet_jobs import Jobs, folder_beside
+from api.service.fleet_standing import Standings
 from api.service.gate import Gate
 from api.service.in_force import Engines, InForce, Shipped, read_shipped
 from api.service.remedies import Remedies
@@ -49,6 +50,7 @@ def open_desk(
         in_force=in_force,
         gate=Gate(in_force, address.rstrip("/")),
         remedies=Remedies(),
+        standings=Standings(in_force),
         identity=identity,
         jobs=Jobs(store.address, folder_beside(store), tuple(sites)),
         secret=secret_of(store.file, around),

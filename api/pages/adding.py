@@ -8,13 +8,26 @@ from fastapi import Depends, FastAPI
 
 from api.identity.caller import needs
 from api.identity.rights import Right
-from api.pages import assets, cards, papers, preferences, rules, setup_entry, sign_in, starts, unit, walk_round, work
+from api.pages import (
+    assets,
+    cards,
+    fleet,
+    papers,
+    preferences,
+    rules,
+    setup_entry,
+    sign_in,
+    starts,
+    unit,
+    walk_round,
+    work,
+)
 
 FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
 """What anybody may see."""
 OF_RULES: tuple[ModuleType, ...] = (rules, cards)
 """Pages that need no record; where there is one, they show the rulebook in force to who is signed on."""
-OF_RECORD: tuple[ModuleType, ...] = (sign_in, unit, work, starts, walk_round, setup_entry, papers)
+OF_RECORD: tuple[ModuleType, ...] = (sign_in, fleet, unit, work, starts, walk_round, setup_entry, papers)
 """Pages of what is on record; each asks for the right that it needs."""
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from api.exchange.addresses import Network
 from api.identity.door import Identity
 from api.service.fleet_jobs import Jobs
+from api.service.fleet_standing import Standings
 from api.service.gate import Gate
 from api.service.in_force import InForce
 from api.service.remedies import Remedies
@@ -30,6 +31,7 @@ class Desk:
     in_force: InForce
     gate: Gate
     remedies: Remedies
+    standings: Standings
     identity: Identity
     jobs: Jobs
     secret: bytes

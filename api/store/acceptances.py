@@ -39,6 +39,15 @@ def of_unit(work: Work, unit: str) -> list[Acceptance]:
     return [_acceptance(row) for row in work.connection.execute(wanted.order_by(acceptances.c.at, acceptances.c.id))]
 
 
+def of_all_units(work: Work) -> dict[str, list[Acceptance]]:
+    """All that were given, by unit, each unit's in order of time."""
+    wanted = select(acceptances).where(acceptances.c.organisation == work.organisation)
+    found: dict[str, list[Acceptance]] = {}
+    for row in work.connection.execute(wanted.order_by(acceptances.c.unit, acceptances.c.at, acceptances.c.id)):
+        found.setdefault(row.unit, []).append(_acceptance(row))
+    return found
+
+
 def withdraw(work: Work, id: str) -> None:
     """Notes that an acceptance was taken back."""
     where = (acceptances.c.organisation == work.organisation, acceptances.c.id == id)

@@ -81,6 +81,38 @@ def of_all_units(work: Work) -> Iterator[SetupRow]:
             yield found
 
 
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """The newest setup of a unit without its text."""
+
+    unit: str
+    id: str
+    number: int
+    digest: str
+    crop: str
+    header_kind: str
+    state: str
+    taken: float
+    taken_by: str
+    engine_hours: float | None
+
+
+def newest_of_all(work: Work) -> dict[str, Newest]:
+    """The newest setup of every unit that is not retired, by unit, in one look."""
+    other = setups.alias("other")
+    last = (
+        select(other.c.number)
+        .where(other.c.organisation == work.organisation, other.c.unit == units.c.id)
+        .order_by(other.c.taken.desc(), other.c.number.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
+    of_unit = (setups.c.organisation == work.organisation, setups.c.unit == units.c.id, setups.c.number == last)
+    where = (units.c.organisation == work.organisation, units.c.retired.is_(None), *of_unit)
+    columns = [getattr(setups.c, name) for name in Newest.__slots__]
+    return {row.unit: Newest(*row) for row in work.connection.execute(select(*columns).where(*where))}
+
+
 def in_order(work: Work, unit: str) -> Iterator[SetupRow]:
     """All setups of a unit in the order in which they were taken."""
     wanted = _all(work).where(setups.c.unit == unit).order_by(setups.c.taken, setups.c.number)

@@ -68,6 +68,13 @@ def page(work: Work, after: str, most: int, card: str = "", owner: str = "", onl
     return [_unit(row) for row in work.connection.execute(wanted.order_by(units.c.id).limit(most))]
 
 
+def of_fleet(work: Work) -> list[UnitRow]:
+    """Every unit that is not retired, in order of id."""
+    return [
+        _unit(row) for row in work.connection.execute(_all(work).where(units.c.retired.is_(None)).order_by(units.c.id))
+    ]
+
+
 def with_serial(work: Work, serial: str) -> list[UnitRow]:
     """Units of a serial in whatever case, in order of id."""
     wanted = _all(work).where(func.lower(func.trim(units.c.serial)) == serial.strip().lower())
