@@ -57,6 +57,23 @@ export function unreadable(thing, answer) {
   return answered(answer) && answer.sides.some((one) => canonical(thing, one, answer.unit) === undefined);
 }
 
+/** A thing's name, with that of its component. */
+export function label(thing) {
+  return thing.title ? `${thing.meaning} (${thing.title})` : thing.meaning;
+}
+
+/** Rules that are broken by what was answered so far, the worst first. */
+export function brokenNow(list, answers, values) {
+  const sided = sidedOf(list);
+  const seen = new Map();
+  for (const thing of thingsOf(list)) {
+    if (!answered(answers.get(thing.name))) continue;
+    for (const one of judged(thing, list, values, sided).here) if (one.verdict === "broken") seen.set(one.rule.no, one.rule);
+  }
+  const order = ["high", "serious", "medium", "low"];
+  return [...seen.values()].sort((one, other) => order.indexOf(one.level) - order.indexOf(other.level));
+}
+
 /** The judgement as it is shown below the controls. */
 export function judgement(thing, answer, list, values, texts, say) {
   if (unreadable(thing, answer)) {

@@ -4,7 +4,7 @@ import { sendAll, waiting } from "./walk-send.js";
 import { canonical, h } from "./walk-controls.js";
 import { takePhoto } from "./walk-photos.js";
 import { setupOf } from "./walk-setup.js";
-import { answered, neededOf, sidedOf, stepView, thingsOf, unreadable, valuesOf, judged } from "./walk-steps.js";
+import { answered, brokenNow, judged, label, neededOf, sidedOf, stepView, unreadable, valuesOf } from "./walk-steps.js";
 import * as store from "./walk-store.js";
 
 const page = JSON.parse(document.getElementById("page").textContent);
@@ -12,12 +12,15 @@ const texts = page.texts;
 const view = document.getElementById("walk");
 const bar = document.getElementById("unsent");
 const trouble = document.getElementById("trouble");
+const AGAIN = 15000; // ms after which sending is tried again
 const PATIENCE = 10000; // ms that a list is waited for
 
 let walk = null;
 let list = null;
 let answers = new Map();
 let steps = [];
+let retry = 0;
+let ended = ""; // how sending ended last
 
 function say(text, values) {
   return text.replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
@@ -45,7 +48,7 @@ async function keeping(act) {
 
 // ---- what waits
 
-async function showWaiting(ended = "") {
+async function showWaiting() {
   const left = await waiting();
   const oldest = left.length ? left[0].finished : 0;
   const begun = walk && !walk.finished ? [...answers.values()].filter((one) => answered(one) || one.unknown).length : 0;
@@ -66,9 +69,12 @@ function age(since) {
   return new Intl.RelativeTimeFormat(document.documentElement.lang).format(number, unit);
 }
 
+/** Sends what waits, and tries again later where there was no signal. */
 async function send() {
-  const ended = await sendAll(() => showWaiting());
-  await showWaiting(ended);
+  clearTimeout(retry);
+  ended = await sendAll(() => showWaiting());
+  if (ended === "no-signal" || ended === "busy") retry = setTimeout(send, AGAIN);
+  await showWaiting();
   if (walk?.finished) {
     walk = (await store.walkOf(walk.id)) ?? walk;
     await showFinished();
@@ -291,27 +297,12 @@ function showList(at) {
   );
 }
 
-function label(thing) {
-  return thing.title ? `${thing.meaning} (${thing.title})` : thing.meaning;
-}
-
-function brokenNow(values) {
-  const sided = sidedOf(list);
-  const seen = new Map();
-  for (const thing of thingsOf(list)) {
-    if (!answered(answers.get(thing.name))) continue;
-    for (const one of judged(thing, list, values, sided).here) if (one.verdict === "broken") seen.set(one.rule.no, one.rule);
-  }
-  const order = ["high", "serious", "medium", "low"];
-  return [...seen.values()].sort((one, other) => order.indexOf(one.level) - order.indexOf(other.level));
-}
-
 async function showSummary() {
   const asked = steps.filter((one) => one.needed);
   const wrong = steps.filter((one) => unreadable(one.thing, answers.get(one.thing.name)));
   const left = asked.filter((one) => !settled(one.thing.name));
   const unknown = steps.filter((one) => answers.get(one.thing.name)?.unknown);
-  const broken = brokenNow(valuesOf(walk, list, answers));
+  const broken = brokenNow(list, answers, valuesOf(walk, list, answers));
   const photos = await store.photosOf(walk.id);
   const jump = (step) => h("li", {}, h("button", { type: "button", class: "plain jump", on: { click: () => showStep(steps.indexOf(step)) } }, label(step.thing)));
   show(
@@ -396,7 +387,8 @@ async function beReady() {
   await store.askToKeep();
 }
 
-window.addEventListener("online", send);
+// the event may come before the network does
+window.addEventListener("online", () => send().then(() => setTimeout(send, 2000)));
 document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && send());
 
 const going = (await store.walks()).filter((one) => one.unit === page.unit && !one.finished).pop();

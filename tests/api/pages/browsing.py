@@ -73,6 +73,9 @@ class Remote:
     def __init__(self, at: House) -> None:
         self._client = httpx2.Client(base_url=at.address, headers={"Authorization": f"Bearer {at.token}"}, timeout=60)
 
+    def get(self, url: str) -> httpx2.Response:
+        return self._client.get(url)
+
     def put(self, url: str, *, json: Any, headers: Any = None) -> httpx2.Response:
         return self._client.put(url, json=json, headers=headers)
 

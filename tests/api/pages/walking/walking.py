@@ -1,0 +1,66 @@
+"""What tests of the walk-round do in a browser."""
+
+from __future__ import annotations
+
+from io import BytesIO
+
+from PIL import Image
+from playwright.sync_api import Page, expect
+
+from tests.api.pages.browsing import House, sign_in
+from tests.api.pages.whole_unit import FAULTY
+
+WALK = f"/unit/{FAULTY}/walk-round"
+
+
+def photo() -> bytes:
+    """A photo as a phone takes it, larger than what is sent."""
+    file = BytesIO()
+    Image.effect_noise((3000, 1500), 60).convert("RGB").save(file, "JPEG", quality=60)
+    return file.getvalue()
+
+
+def open_walk(page: Page, at: House) -> None:
+    """Signs on and opens the page, until it works without a signal."""
+    sign_in(page, at)
+    page.goto(at.address + WALK)
+    expect(page.locator("#ready")).to_have_text("Works without a signal.")
+
+
+def begin(page: Page, hours: str = "") -> None:
+    """Begins a walk with what is chosen already."""
+    page.fill("[name=hours]", hours)
+    page.get_by_role("button", name="Begin", exact=True).click()
+    expect(page.locator(".controls")).to_be_visible()
+
+
+def go(page: Page, station: str, meaning: str) -> None:
+    """To one thing by the list."""
+    page.get_by_role("button", name="List").click()
+    place = page.locator("details.station").filter(has=page.locator("summary", has_text=f"{station} ·"))
+    if place.get_attribute("open") is None:
+        place.locator("summary").click()
+    place.get_by_role("button", name=meaning).first.click()
+    expect(page.locator("h1")).to_have_text(meaning)
+
+
+def forward(page: Page) -> None:
+    """To the next thing."""
+    before = page.locator("#walk").get_attribute("data-step")
+    page.get_by_role("button", name="Next").click()
+    expect(page.locator("#walk")).not_to_have_attribute("data-step", before or "")
+
+
+def drum(page: Page) -> None:
+    """Answers for the drum: left raised, right lowered."""
+    go(page, "Feeder house", "Height of the drum at the intake end of the feeder house")
+    left, right = page.get_by_role("group", name="left"), page.get_by_role("group", name="right")
+    left.locator("label").filter(has_text="raised").click()
+    right.locator("label").filter(has_text="lowered").click()
+
+
+def finish(page: Page) -> None:
+    """Sums up, finishes and sends."""
+    page.get_by_role("button", name="List").click()
+    page.get_by_role("button", name="Summary").click()
+    page.get_by_role("button", name="Finish and send").click()
