@@ -10,7 +10,7 @@ from typing import Any
 from api.exchange.identifiers import PROOF, claims, in_range, key
 from api.exchange.reading.nouns import ReadUnit
 from api.service.gate import Gate
-from api.service.importing import Applying, Line, read_again
+from api.service.importing import Applying, Line, close_question, read_again
 from api.service.placing import METER, WHICH_CARD, WHICH_UNIT, Decided
 from api.service.recording import replace_meter, unit_named
 from api.store import events, identities, import_questions, imports, machine_words, type_cards
@@ -172,8 +172,7 @@ def close_undone(work: Work, question: Question) -> None:
 def _close(work: Work, question: Question, says: Mapping[str, Any], line: Line | None) -> None:
     """Notes the answer, and the unit that it added; the event comes after all that followed from it."""
     added = {"added": line.unit} if line is not None and line.fate == "new unit" else {}
-    import_questions.close(work, question.id, {**says, **added})
-    events.append(work, "question.answered", f"question/{question.id}", {"answer": dict(says)})
+    close_question(work, question.id, {**says, **added})
 
 
 def _applying(work: Work, rulebook: Rulebook, question: Question) -> Applying:
@@ -181,7 +180,7 @@ def _applying(work: Work, rulebook: Rulebook, question: Question) -> Applying:
     row = imports.find(work, question.origin)
     assert row is not None  # a question has its import
     applying = Applying(work, rulebook, row, question.content["source"])
-    applying.begun = True
+    applying.begun, applying.answering = True, question.id
     return applying
 
 

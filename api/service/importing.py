@@ -16,11 +16,11 @@ from typing import Any
 
 from api.exchange.identifiers import PROOF, Claim, claims
 from api.exchange.reading.files import Files
-from api.exchange.reading.nouns import HourReading, MachineValue, Read, ReadCrop, ReadTask, ReadUnit, Role
+from api.exchange.reading.nouns import HourReading, MachineValue, NotRead, Read, ReadCrop, ReadTask, ReadUnit, Role
 from api.exchange.reading.registry import format_of
 from api.service.gate import Gate
 from api.service.hours import Fall, hear, why_not
-from api.service.placing import METER, Ask, Decided, New, Not, place
+from api.service.placing import METER, WHICH_CARD, WHICH_UNIT, Ask, Decided, New, Not, about, place
 from api.service.recording import put_unit
 from api.store import events, identities, import_questions, imports, machine_words, units
 from api.store.database import Work
@@ -34,6 +34,10 @@ from audit.nouns.rulebook import Rulebook
 
 CHANGES = frozenset({"new unit", "updated", "planned", "waits"})
 """Fates after which something is on record that was not there before."""
+
+
+MOST_UNITS = 2000
+"""Machines of one import."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +105,14 @@ def prepare(files: Files, mapping: bytes = b"", format: str = "", source: str = 
     for path in files.paths():
         found.update(f"{path}\0".encode() + sha256(files.read(path)).digest())
     read = chosen.read(files, mapping)
+    check_size(files.name, read)
     return Prepared(chosen.name, files.name[:200], source or read.origin, "", found.hexdigest(), read)
+
+
+def check_size(name: str, read: Read) -> None:
+    """Raises NotRead for more machines than one transaction should take: nobody else writes meanwhile."""
+    if len(read.units) > MOST_UNITS:
+        raise NotRead(name, f"holds more than {MOST_UNITS:,} machines", "Send it in parts")
 
 
 def apply(work: Work, gate: Gate, rulebook: Rulebook, prepared: Prepared) -> Report:
@@ -142,6 +153,7 @@ class Applying:
     """One import while its rows are put on record.
 
     Attributes:
+        answering: the question whose row is put on record, '' for none.
         units: ids of units by the keys that the file uses.   touched: units that changed in what a start depends on.
         hours: before and after of every unit whose hours rose.
     """
@@ -149,6 +161,7 @@ class Applying:
     def __init__(self, work: Work, rulebook: Rulebook, row: ImportRow, source: str) -> None:
         self.work, self.rulebook, self.row, self.source = work, rulebook, row, source
         self.begun = False
+        self.answering = ""
         self.units: dict[str, str] = {}
         self.touched: set[str] = set()
         self.hours: dict[str, list[float | None]] = {}
@@ -183,6 +196,7 @@ class Applying:
         else:
             row, proof, fate = found.unit, found.proof, "updated"
         self.units[one.key] = row.id
+        self._settle(claimed)
         if decided != Decided():
             self._give_tasks(one.key, row.id)
         changes += self._join(row, claimed, proof, bool(decided.unit or decided.new))
@@ -257,6 +271,14 @@ class Applying:
         for task in machine_words.tasks(self.work, ""):
             if task.origin == self.row.id and task.key.endswith(f"|{named}"):
                 machine_words.add_task(self.work, replace(task, unit=unit))
+
+    def _settle(self, claimed: Sequence[Claim]) -> None:
+        """Closes questions that this row no longer asks, as somebody said meanwhile what it waited for."""
+        for kind in (WHICH_UNIT, WHICH_CARD):
+            open = import_questions.open_about(self.work, about(kind, claimed))
+            if open is not None and open.id != self.answering:
+                self.begin()
+                close_question(self.work, open.id, {"settled": True})
 
     def _made(self, one: ReadUnit, found: New) -> UnitRow | Line:
         says = {
@@ -340,6 +362,12 @@ def end_identity(work: Work, one: Identity, why: str) -> None:
     """Takes an identity from its unit, with an event."""
     identities.end(work, one.id)
     events.append(work, "identity.ended", f"identity/{one.id}", {"unit": one.unit, "why": why})
+
+
+def close_question(work: Work, id: str, answer: Mapping[str, Any]) -> None:
+    """Notes what became of a question, with an event."""
+    import_questions.close(work, id, answer)
+    events.append(work, "question.answered", f"question/{id}", {"answer": dict(answer)})
 
 
 def plain_unit(one: ReadUnit) -> dict[str, Any]:

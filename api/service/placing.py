@@ -107,12 +107,12 @@ def _by_claims(work: Work, claimed: Sequence[Claim]) -> Known | Ask | Not | None
     owners = list(proven) or list(dict.fromkeys(row.unit for row in held.values() if row is not None))
     if not owners:
         return None
-    about = _about(WHICH_UNIT, claimed)
+    asks = about(WHICH_UNIT, claimed)
     if len(owners) > 1:
-        return Ask(WHICH_UNIT, about, "its identities are those of different units", tuple(sorted(owners)))
+        return Ask(WHICH_UNIT, asks, "its identities are those of different units", tuple(sorted(owners)))
     owner = owners[0]
     if against := _contradiction(work, owner, claimed):
-        return Ask(WHICH_UNIT, about, f"it looks like {owner}, but {against}", (owner,))
+        return Ask(WHICH_UNIT, asks, f"it looks like {owner}, but {against}", (owner,))
     row = units.find(work, owner)
     if row is None:
         return Not(f"unit {owner} is not on record", "Run setup-audit record verify")
@@ -120,7 +120,7 @@ def _by_claims(work: Work, claimed: Sequence[Claim]) -> Known | Ask | Not | None
         return _live(row, f"{proven[owner].scheme.value} is equal")
     if more := [one for one, row in held.items() if row is None and one.scheme is not Scheme.FLEET_NUMBER]:
         said = f"only its {_first(held).scheme.value} says that it is {owner}; its {more[0].scheme.value} is new there"
-        return Ask(WHICH_UNIT, about, said, (owner,))
+        return Ask(WHICH_UNIT, asks, said, (owner,))
     return _live(row, f"{_first(held).scheme.value} is {owner}'s, and nothing contradicts")
 
 
@@ -146,7 +146,7 @@ def _alike(work: Work, unit: ReadUnit, claimed: Sequence[Claim]) -> Ask | None:
     if not found:
         return None
     said = f"it looks like {', '.join(sorted(found))}, but neither PIN nor maker, type and serial prove it"
-    return Ask(WHICH_UNIT, _about(WHICH_UNIT, claimed), said, tuple(sorted(found)))
+    return Ask(WHICH_UNIT, about(WHICH_UNIT, claimed), said, tuple(sorted(found)))
 
 
 def _of_other_type(work: Work, id: str, claimed: Sequence[Claim]) -> bool:
@@ -168,7 +168,7 @@ def _new(work: Work, rulebook: Rulebook, unit: ReadUnit, claimed: Sequence[Claim
         if found is None:
             type = " ".join(one for one in (unit.maker, unit.type) if one) or "of a machine without maker and type"
             said = f"which machine card is it? Nobody has said yet for {type[:120]}"
-            return Ask(WHICH_CARD, _about(WHICH_CARD, claimed), said, tuple(rulebook.machines))
+            return Ask(WHICH_CARD, about(WHICH_CARD, claimed), said, tuple(rulebook.machines))
         card = found
     if card not in rulebook.machines:
         return Not(f"there is no machine card '{card[:60]}'", f"Cards: {', '.join(rulebook.machines)}")
@@ -204,9 +204,9 @@ def _id(unit: ReadUnit, claimed: Sequence[Claim]) -> str:
     """An id that people would know it by."""
     plain = unicodedata.normalize("NFKD", unit.called()).encode("ascii", "ignore").decode()
     found = _NOT_IN_IDS.sub("-", plain).strip("-._:")[:_MOST_ID]
-    return found or f"unit-{sha256(_about('', claimed).encode()).hexdigest()[:8]}"
+    return found or f"unit-{sha256(about('', claimed).encode()).hexdigest()[:8]}"
 
 
-def _about(kind: str, claimed: Sequence[Claim]) -> str:
+def about(kind: str, claimed: Sequence[Claim]) -> str:
     surest = claimed[0]
     return f"{kind}|{surest.scheme.value}|{surest.issuer}|{surest.value}"

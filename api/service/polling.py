@@ -13,7 +13,7 @@ from api.exchange.addresses import Network, NotReached, Unsafe, ask, looked_at
 from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import Read
 from api.exchange.reading.registry import known
-from api.service.importing import Prepared
+from api.service.importing import Prepared, check_size
 from api.store import events, import_sources
 from api.store.database import Work
 from api.store.import_sources import Source
@@ -88,7 +88,9 @@ def poll(source: Source, environment: Mapping[str, str], own: Sequence[Network] 
         read = known()[source.format].read(opened(f"page {len(seen)}", body), b"")
         reads.append(read)
         url = _next(url, read.next)
-    return Prepared(source.format, source.address[:200], source.id, source.id, found.hexdigest(), _together(reads))
+    whole = _together(reads)
+    check_size(source.id, whole)
+    return Prepared(source.format, source.address[:200], source.id, source.id, found.hexdigest(), whole)
 
 
 def _page(url: str, headers: Mapping[str, str], own: Sequence[Network]) -> bytes:

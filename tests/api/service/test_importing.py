@@ -8,10 +8,11 @@ from typing import Any
 import pytest
 
 from api.exchange.reading.files import opened
+from api.exchange.reading.nouns import NotRead, ReadUnit
 from api.service import import_answers, import_undo, importing
 from api.service.identities import NotTaken, join, split
 from api.service.importing import Report
-from api.service.recording import put_unit, unit_named
+from api.service.recording import prepare, put_unit, record, retire_unit, unit_named
 from api.store import identities, import_questions, imports, machine_words, units
 from api.store.database import Work
 from api.store.verifying import faults
@@ -88,6 +89,20 @@ def test_a_type_that_nobody_knows_waits_for_its_card(place: Place) -> None:
     assert [(line.fate, line.unit) for line in answered.lines] == [("new unit", "Unit-07"), ("new unit", "Unit-08")]
     assert office.open() == []
     assert office.unit("Unit-07").engine_hours == 1482.35
+
+
+def test_a_question_that_was_settled_otherwise_is_closed(place: Place) -> None:
+    office = Office(place)
+    office.send(snapshot_json([machine()]))
+    office.work(lambda work: import_answers.use_card(work, "Sample Works", "Type A", CARD))
+    assert fates(office.send(snapshot_json([machine()]))) == [("new unit", "Unit-07")]
+    assert office.open() == []
+
+
+def test_more_machines_than_are_taken_at_once(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importing, "MOST_UNITS", 1)
+    with pytest.raises(NotRead, match="in parts"):
+        Office(place).send(snapshot_json([machine(), machine("Unit 08")]))
 
 
 def test_a_new_unit_with_its_identities_and_hours(office: Office) -> None:
@@ -314,8 +329,6 @@ def test_undo_leaves_a_unit_that_another_import_knows(office: Office) -> None:
 
 
 def test_undo_leaves_a_unit_that_was_set_up_since(office: Office, legal: str) -> None:
-    from api.service.recording import prepare, record
-
     first = office.send(snapshot_json([machine(hours=None)]))
 
     def set_up(work: Work) -> None:
@@ -392,8 +405,6 @@ def test_a_split_can_be_taken_back(office: Office) -> None:
 
 
 def test_an_identity_of_another_unit_is_not_given(office: Office) -> None:
-    from api.exchange.reading.nouns import ReadUnit
-
     office.send(snapshot_json([machine(), machine("Unit 08", "U08-000483", "XXXMDA1AC00000483")]))
     with pytest.raises(NotTaken, match="Unit-07"):
         office.work(lambda work: join(work, unit_named(work, "Unit-08"), ReadUnit("", pin="XXXMDA1AC00000482")))
@@ -411,8 +422,6 @@ def test_answers_that_say_nothing(place: Place, says: dict[str, Any]) -> None:
 
 
 def test_a_unit_out_of_the_fleet_is_not_touched(office: Office) -> None:
-    from api.service.recording import retire_unit
-
     office.send(snapshot_json([machine()]))
     office.work(lambda work: retire_unit(work, unit_named(work, "Unit-07")))
     report = office.send(snapshot_json([machine(hours=1500.0, at=LATER)]))

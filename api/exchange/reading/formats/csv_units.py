@@ -22,7 +22,7 @@ FIELDS = (
 KNOW_IT_BY = ("pin", "serial", "isobus_name", "fleet_number")
 HOURS = {"h": 1.0, "min": 1 / 60, "s": 1 / 3600}
 """Units of engine hours, in h."""
-MOST_LINES = 10_000
+MOST_LINES = 5_000
 MOST_CELL = 10_000
 
 
