@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ssl
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -25,7 +26,7 @@ class Asked(BaseHTTPRequestHandler):
 
 
 @contextmanager
-def serving(answer: Any) -> Iterator[int]:
+def serving(answer: Any, context: ssl.SSLContext | None = None) -> Iterator[int]:
     """A server on this machine; its port."""
 
     class Handler(Asked):
@@ -34,6 +35,8 @@ def serving(answer: Any) -> Iterator[int]:
                 answer(self)
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    if context is not None:
+        server.socket = context.wrap_socket(server.socket, server_side=True)
     thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
     thread.start()
     try:

@@ -6,11 +6,19 @@ Networks that are not public: IANA IPv4 and IPv6 Special-Purpose Address Registr
 from __future__ import annotations
 
 import socket
+import ssl
 import threading
+from datetime import UTC, datetime, timedelta
 from ipaddress import ip_network
+from pathlib import Path
 from typing import Any
 
 import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
+from cryptography.x509.oid import NameOID
 
 from api.exchange.addresses import ALLOWED, NotReached, Safe, Unsafe, ask, looked_at, own_networks
 from tests.api.exchange.serving import Asked, serving
@@ -135,3 +143,29 @@ def test_nobody_there() -> None:
         address = looked_at(f"http://127.0.0.1:{held.getsockname()[1]}/", LOOP)
         with pytest.raises(NotReached, match="reached"):
             ask(address, patience=2)
+
+
+def test_over_tls_the_certificate_must_be_the_name_s(tmp_path: Path) -> None:
+    """The connection goes to the address that was looked at; server name (RFC 6066) and certificate are the host's."""
+    key = ec.generate_private_key(ec.SECP256R1())
+    name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "farm.example")])
+    now = datetime.now(UTC)
+    made = (
+        x509.CertificateBuilder().subject_name(name).issuer_name(name).public_key(key.public_key())
+        .serial_number(1).not_valid_before(now - timedelta(days=1)).not_valid_after(now + timedelta(days=1))
+        .add_extension(x509.SubjectAlternativeName([x509.DNSName("farm.example")]), critical=False)
+        .sign(key, hashes.SHA256())
+    )  # fmt: skip
+    file = tmp_path / "both.pem"
+    file.write_bytes(
+        key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()) + made.public_bytes(Encoding.PEM)
+    )
+    asked_for: list[str | None] = []
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(file)
+    context.sni_callback = lambda _, name, __: asked_for.append(name)
+    with serving(lambda asked: asked.answer(200, b"here"), context) as port:
+        address = looked_at(f"https://farm.example:{port}/", LOOP, resolve=resolving("127.0.0.1"))
+        with pytest.raises(NotReached):
+            ask(address, patience=5)  # nobody whom we trust has signed it
+    assert asked_for == ["farm.example"]
