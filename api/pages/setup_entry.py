@@ -21,9 +21,10 @@ from api.pages.telling import told
 from api.pages.view import View, page, view_of
 from api.pages.walk_round import newest_known, unit_of
 from api.pages.walking.checklist import Known, Thing, checklist, thing_shown, things
-from api.pages.walking.entry import setup_of
+from api.pages.walking.entry import saved_walk, setup_of
 from api.pages.walking.published import right_by
 from api.record_wire import note_json, photo_json
+from api.routes import photos as seen
 from api.routes import units as doors
 from api.routes.cards import crop_named
 from api.routes.desk import desk_of
@@ -100,9 +101,17 @@ def record_file(
     request: Request, unit: UnitId, caller: Recorder, setup: Annotated[UploadFile, File()],
     key: Annotated[str, Form(max_length=64, pattern=r"^[A-Za-z0-9_-]+$")],
 ) -> Response:  # fmt: skip
-    """Records a whole setup out of a file of JSON."""
-    answer = doors.record_setup(keyed(request, key), caller, unit, setup.file.read())
-    return see(f"/unit/{unit}/setups/{plain_of(answer)['setup']['id']}")
+    """Records a whole setup out of a file of JSON, or a walk that a device saved to a file, notes and photos too."""
+    text = setup.file.read()
+    walk = saved_walk(text)
+    body = text if walk is None else walk.setup
+    made = plain_of(doors.record_setup(keyed(request, key), caller, unit, body))["setup"]["id"]
+    for number, (quantity, note) in enumerate(walk.notes if walk else ()):
+        sent = json.dumps({"quantity": quantity, "text": note}).encode()
+        seen.add_note(keyed(request, f"{key}-n{number}"), caller, unit, made, sent)
+    for number, (quantity, photo) in enumerate(walk.photos if walk else ()):
+        seen.add_photo(keyed(request, f"{key}-p{number}"), caller, unit, made, photo, quantity)
+    return see(f"/unit/{unit}/setups/{made}")
 
 
 @router.get("/setups/{setup}")
@@ -112,7 +121,7 @@ def on_record(request: Request, unit: UnitId, setup: SetupId, caller: Reader) ->
     found, desk = standing(request, caller, unit), desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
         row = setups.find(work, unit, setup)
-        seen = [photo_json(one) for one in photos.of_setup(work, setup)]
+        pictures = [photo_json(one) for one in photos.of_setup(work, setup)]
         notes = [note_json(one) for one in photos.notes_of(work, setup)]
     view = view_of(request)
     if row is None:
@@ -133,7 +142,7 @@ def on_record(request: Request, unit: UnitId, setup: SetupId, caller: Reader) ->
         pass  # it was taken by a rulebook that has other names; it is shown as it is kept
     names = {one["name"]: one for _, some in stations for one in some}
     return page(
-        request, "setup.html", unit=found.unit, setup=plain, photos=seen, notes=notes, report=report, names=names,
+        request, "setup.html", unit=found.unit, setup=plain, photos=pictures, notes=notes, report=report, names=names,
         stations=stations, raw=json.dumps(plain["content"], indent=1, ensure_ascii=False),
         newest=found.newest is not None and found.newest.id == setup,
     )  # fmt: skip

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from base64 import b64decode
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -43,6 +46,29 @@ def setup_of(
 def now() -> str:
     """When the form was sent, as a setup has it."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+@dataclass(frozen=True, slots=True)
+class SavedWalk:
+    """A walk that a device saved: the setup as it would have sent it, notes and photos by quantity."""
+
+    setup: bytes
+    notes: tuple[tuple[str, str], ...]
+    photos: tuple[tuple[str, bytes], ...]
+
+
+def saved_walk(text: bytes) -> SavedWalk | None:
+    """The walk in a file that ``static/walk-store.js`` wrote, None for any other file."""
+    try:
+        plain = json.loads(text)
+        setup = plain["walk"]["body"].encode()
+        notes = tuple((str(one["name"]), str(one["note"])) for one in plain["answers"] if one["note"])
+        photos = tuple(
+            (str(one["name"]), b64decode(one["base64"], validate=True)) for one in plain["photos"] if one["base64"]
+        )
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    return SavedWalk(setup, notes, photos)
 
 
 def _answer(form: Mapping[str, str], thing: Thing, known: Known | None) -> Any:

@@ -34,12 +34,14 @@ def asks(at: House) -> Remote:
 
 def setups(asks: Remote) -> list[dict[str, Any]]:
     """Setups of the unit, the last recorded first."""
-    return asks.get(f"/units/{FAULTY}/setups").json()["items"]
+    found: list[dict[str, Any]] = asks.get(f"/units/{FAULTY}/setups").json()["items"]
+    return found
 
 
 def content(asks: Remote) -> dict[str, Any]:
     """The newest setup as it is kept."""
-    return asks.get(f"/units/{FAULTY}/setups/{setups(asks)[0]['id']}").json()["content"]
+    found: dict[str, Any] = asks.get(f"/units/{FAULTY}/setups/{setups(asks)[0]['id']}").json()["content"]
+    return found
 
 
 def test_a_walk_without_a_signal_is_sent_whole_when_there_is_one(
@@ -184,6 +186,10 @@ def test_a_server_that_is_gone_loses_nothing(at: House, asks: Remote, phone: Pag
     open_walk(phone, at)
     begin(phone)
     drum(phone)
+    phone.locator("input.file").set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photo()})
+    expect(phone.locator("#photos img")).to_have_count(1)
+    phone.locator("summary").click()
+    phone.locator("textarea").fill("Pin bent on the right")
     phone.route("**/units/*/setups", lambda route: route.fulfill(status=503, body="{}"))
     finish(phone)
     expect(phone.locator("#unsent")).to_contain_text("The server can't be reached.")
@@ -191,10 +197,17 @@ def test_a_server_that_is_gone_loses_nothing(at: House, asks: Remote, phone: Pag
     with phone.expect_download() as saved:
         phone.get_by_role("button", name="Save to a file").click()
     file = json.loads(Path(saved.value.path()).read_text())
-    assert file["answers"][-1]["sides"] == ["raised", "lowered"]
+    assert [one["sides"] for one in file["answers"]] == [["raised", "lowered"]]
     phone.unroute("**/units/*/setups")
     phone.get_by_role("button", name="Send now (1 waiting)").click()
     expect(phone.locator("h1")).to_have_text("Recorded")
+    # the file itself can be sent from anywhere
+    phone.goto(f"{at.address}/unit/{FAULTY}/setup")
+    phone.set_input_files("#setup", saved.value.path())
+    phone.get_by_role("button", name="Send the file").click()
+    expect(phone.locator("h1")).to_have_text("Setup 3")
+    expect(phone.locator("main")).to_contain_text("Pin bent on the right")
+    expect(phone.locator("img.seen")).to_have_count(1)
 
 
 def test_who_is_signed_off_signs_on_again_and_loses_nothing(at: House, asks: Remote, phone: Page, watch: Watch) -> None:
