@@ -6,12 +6,12 @@ import json
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import Form, Query, Request, Response
 
-from api.commands.demo import FOLDER
 from api.errors import Refusal
 from api.identity.caller import Caller, must
 from api.identity.rights import Right
@@ -36,7 +36,7 @@ MOST = 100
 """Units on a page."""
 INVENTED = "demo-"
 """What the ids of the demo's invented units begin with."""
-DEMO_FILE = "before-corn.ndjson"
+DEMO = Path(__file__).parents[1] / "demo" / "before-corn.ndjson"
 _ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._:-]{0,79}", re.ASCII)
 Word = Annotated[str, Query(max_length=200)]
 
@@ -100,7 +100,7 @@ def load_demo(request: Request, caller: Mechanic) -> Response:
     """Puts the demo's invented machines on record, each with a setup as if it was taken just now."""
     must_be_own(request)
     must(caller, Right.RECORD)
-    for line in (FOLDER / DEMO_FILE).read_bytes().splitlines():
+    for line in DEMO.read_bytes().splitlines():
         setup = json.loads(line)
         unit = setup.pop("unit")
         id = INVENTED + unit.pop("id")

@@ -25,7 +25,7 @@ def of_pages() -> list[str | tuple[str, str]]:
     """Texts of templates and code, one that depends on a number with its plural, and the phrases; in order, once."""
     options = {"templates/**.html": {"trimmed": "true", "silent": "false"}}
     found: dict[str | tuple[str, str], None] = {}
-    for _, _, text, _, _ in extract_from_dir(FOLDER, _METHODS, options, _SAID, comment_tags=()):  # type: ignore[arg-type]
+    for _, _, text, _, _ in extract_from_dir(FOLDER, _METHODS, options, _SAID, comment_tags=()):
         if text:
             found[tuple(text[:2]) if isinstance(text, tuple) else text] = None  # type: ignore[index]
     return list(found | dict.fromkeys((*SURE, *LOOSE, *WORDS)))

@@ -47,7 +47,8 @@ def unit(request: Request, unit: UnitId, caller: Reader) -> Response:
     card = found.rulebook.machines.get(found.unit.card)
     held = plain_of(acceptance_doors.list_acceptances(request, unit, caller))["items"]
     around = {
-        "unit": found.unit, "newest": found.newest, "unread": found.unread, "card": card, "builds": _builds(found, card),
+        "unit": found.unit, "newest": found.newest, "unread": found.unread, "card": card,
+        "builds": _builds(found, card),
         "setups": plain_of(doors.list_setups(request, unit, caller, before=None, most=MOST_SETUPS))["items"],
         "starts": plain_of(starts.list_starts(request, unit, caller, before=None, most=10))["items"],
         "acceptances": held, "key": token_urlsafe(16),

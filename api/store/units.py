@@ -105,6 +105,7 @@ def _columns(unit: UnitRow) -> dict[str, Any]:
 
 
 def _unit(row: Row[Any]) -> UnitRow:
-    found = {name: getattr(row, name) for name in UnitRow.__slots__}
-    found["fitted"] = json.loads(row.fitted)
-    return UnitRow(**found)
+    return UnitRow(
+        row.id, row.card, row.serial, row.build_year, json.loads(row.fitted), row.owner, row.engine_hours,
+        row.hours_at, row.edition, row.changed_after, row.setups, row.created, row.retired,
+    )  # fmt: skip

@@ -107,7 +107,7 @@ def test_no_english_is_left_in_what_is_told(tag: str) -> None:
 
 def test_measures_are_told_as_an_outside_library_converts_them() -> None:
     """pint, whose factors are NIST's (SP 811)."""
-    ureg = pint.UnitRegistry()
+    ureg: pint.UnitRegistry = pint.UnitRegistry()  # type: ignore[type-arg]
     named = {"ha/h": "hectare/hour", "ac/h": "acre/hour", "kg/bu": "kg", "lb/bu": "lb", "N m": "N*m",
              "lbf ft": "lbf*foot", "ac": "acre", "ha": "hectare", "lb/ac": "lb/acre", "t/ha": "metric_ton/hectare",
              "t": "metric_ton", "hp": "hp", "kgf": "kgf", "kg/ha": "kg/hectare", "1/m2": "1/m**2", "1/ft2": "1/ft**2"}  # fmt: skip
