@@ -79,6 +79,11 @@ def read(text: str, kind: str, keys: Mapping[str, PublicKey], most: int = MOST_B
         raise NotGood(Flaw.MALFORMED, f"What was signed can't be read: {error}.") from None
 
 
+def named_key(text: str) -> str:
+    """Id of the key that a text of our own says it was signed with; nothing is checked. Raises ValueError, KeyError."""
+    return str(json_object(from_base64url(text.partition(".")[0]))["kid"])
+
+
 def _key(header: Mapping[str, Any], kind: str, keys: Mapping[str, PublicKey]) -> PublicKey:
     """The key that a header names, if everything else in it is as it must be."""
     if "crit" in header:

@@ -22,9 +22,12 @@ KIND = "revoked-starts+jwt"
 """The header's ``typ``."""
 MOST_BYTES = 4 * 1024 * 1024
 """Longest list that is read."""
+GOOD_FOR = 86400
+"""Seconds for which a list is relied on: a day, as long as a certificate is good where nobody says otherwise."""
 MEMBER = "revoked_starts"
 """The one member of the document that carries the signed list."""
 
+_CLAIMS = {"iss", "iat", "exp", "starts", "compromised"}
 _MARK = re.compile(r"[0-9a-f]{32}")
 
 
@@ -37,12 +40,19 @@ class Revocations:
         starts: when each start was revoked, whole s since 1970, by ``mark``; those whose certificates have expired
             anyway may be missing.
         compromised: ids of keys that are no longer secret.
+        good_for: s from then on; who relies on it later does not know what was revoked since.
     """
 
     issuer: str
     made: int
     starts: Mapping[str, int]
     compromised: tuple[str, ...] = ()
+    good_for: int = GOOD_FOR
+
+    @property
+    def until(self) -> int:
+        """When the list is to be fetched again at the latest, whole s since 1970."""
+        return self.made + self.good_for
 
     def revoked(self, claims: Claims) -> int | None:
         """When a certificate's start was revoked, None if the list does not say so."""
@@ -66,14 +76,21 @@ def sign(revocations: Revocations, key: SigningKey) -> str:
     content = {
         "iss": revocations.issuer,
         "iat": revocations.made,
+        "exp": revocations.until,
         "starts": dict(revocations.starts),
         "compromised": list(revocations.compromised),
     }
     return plain_json({MEMBER: jws.write(content, KIND, key)}).decode()
 
 
-def read(text: bytes, keys: Mapping[str, PublicKey], now: float) -> Revocations:
-    """The list of a document, once it is certain that the server signed it. Raises NotGood."""
+def read(text: bytes, keys: Mapping[str, PublicKey], now: float, most_age: float | None = None) -> Revocations:
+    """The list of a document, once it is certain that the server signed it, and not too long ago.
+
+    Args:
+        most_age: s that it may be old, where whoever checks does not keep to the list's own limit.
+
+    Raises: NotGood.
+    """
     if len(text) > MOST_BYTES:
         raise NotGood(Flaw.TOO_LARGE, f"It is longer than {MOST_BYTES // 1024 // 1024} MiB, the most that is read.")
     try:
@@ -85,9 +102,17 @@ def read(text: bytes, keys: Mapping[str, PublicKey], now: float) -> Revocations:
         raise NotGood(Flaw.MALFORMED, f"It is no list of revoked starts: it does not hold exactly '{MEMBER}'.")
     found = jws.read(signed, KIND, keys, MOST_BYTES)
     content = found.content
-    if content.keys() != {"iss", "iat", "starts", "compromised"} or not isinstance(content["compromised"], list):
+    if content.keys() != _CLAIMS or not isinstance(content["compromised"], list):
         raise NotGood(Flaw.MALFORMED, "It does not say exactly what a list of revoked starts says.")
-    revocations = Revocations(content["iss"], content["iat"], content["starts"], tuple(content["compromised"]))
+    if not (_is_moment(content["iat"]) and _is_moment(content["exp"]) and content["exp"] > content["iat"]):
+        raise NotGood(Flaw.MALFORMED, "When it was made and until when it is good are not two times in order.")
+    revocations = Revocations(
+        content["iss"],
+        content["iat"],
+        content["starts"],
+        tuple(content["compromised"]),
+        content["exp"] - content["iat"],
+    )
     wrong = _wrong(revocations)
     if wrong:
         raise NotGood(Flaw.MALFORMED, f"It says what no list of revoked starts says: {wrong}.")
@@ -96,6 +121,13 @@ def read(text: bytes, keys: Mapping[str, PublicKey], now: float) -> Revocations:
     if not revocations.made <= now + CLOCKS_DIFFER:
         raise NotGood(
             Flaw.NOT_YET_VALID, f"It was made later than now, at {shown(revocations.made)}; look at the clock."
+        )
+    until = revocations.until if most_age is None else revocations.made + most_age
+    if not now < until:
+        raise NotGood(
+            Flaw.EXPIRED,
+            f"It is too old: made at {shown(revocations.made)}, it was good until {shown(until)}, and nobody knows "
+            "what was revoked since; fetch it again.",
         )
     return revocations
 
@@ -106,6 +138,8 @@ def _wrong(revocations: Revocations) -> str:
         return "its issuer is not a printable text"
     if not _is_moment(revocations.made):
         return "when it was made is not a whole number above 0"
+    if not _is_moment(revocations.good_for):
+        return "how long it is good is not a whole number above 0"
     if not isinstance(revocations.starts, Mapping) or not all(map(_MARK.fullmatch, revocations.starts)):
         return "its starts are not listed by their marks"
     if not all(map(_is_moment, revocations.starts.values())):

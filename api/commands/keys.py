@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 SAYS = {
     "list": "every signing key, newest first",
     "rotate": "let a new key sign; those before it still verify",
-    "compromised": "nothing that a key signed counts any more",
+    "compromised": "nothing that a key signed counts any more, and its starts are revoked",
 }
 EXAMPLES = {
     "list": "setup-audit keys list --store sqlite:///audit.db",
@@ -37,25 +37,31 @@ def add(command: argparse.ArgumentParser, name: str) -> None:
 def run(arguments: argparse.Namespace, name: str, clock: Callable[[], float] = time.time) -> int:
     """Run one of the commands; status 0 done, 2 bad input."""
     from api.certificates.secret import NoSecret, secret_of
+    from api.identity.caller import How
+    from api.service.withdrawing import withdraw_key
     from api.store.database import NotAStore, Store, StoreUnavailable
-    from api.store.keys import NoSuchKey, mark_compromised, rotate
+    from api.store.keys import NoSuchKey, rotate
 
     try:
         store = Store(arguments.store)
         try:
             if name == "list":
                 return _list(store)
-            with store.connection(writes=True) as connection:
-                if name == "rotate":
-                    made = rotate(connection, secret_of(store.file, os.environ), clock())
-                    said = f"{made.id} signs from now on. Terminals must fetch the keys before they can check it."
-                else:
-                    mark_compromised(connection, arguments.key, clock())
-                    said = (
+            secret = secret_of(store.file, os.environ)
+            if name == "rotate":
+                with store.connection(writes=True) as connection:
+                    made = rotate(connection, secret, clock())
+                said = f"{made.id} signs from now on. Terminals must fetch the keys before they can check it."
+            else:
+                gone = withdraw_key(store, arguments.key, secret, How.COMMAND_LINE.value, clock())
+                said = "\n".join(
+                    [
                         f"{arguments.key} is compromised: nothing that it signed counts, and it is published no more. "
                         "Terminals must fetch the keys and the list of revoked starts at once; units that were started "
-                        "on its certificates need new ones."
-                    )
+                        "on its certificates need new ones.",
+                        *(f"  revoked: start {start.id} of {start.unit}" for start in gone),
+                    ]
+                )
         finally:
             store.close()
     except NoSuchKey as error:

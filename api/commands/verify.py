@@ -25,6 +25,7 @@ EXAMPLES = {
     )
 }
 NOT_LOOKED_AT = "Revocation was not looked at: no list was given (--revoked), so it may have been revoked since."
+_MOST_HOURS = 24 * 366
 STILL = (
     "It says what the record said when it was issued. If the machine was changed since, it must be set up and audited "
     "again. Before any work on it: engine off, key out, everything stopped, header and feeder house on their safety "
@@ -58,6 +59,10 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     command.add_argument(
         "--revoked", type=Path, metavar="FILE", help="what was revoked, kept from its /.well-known/revoked-starts.json"
     )
+    command.add_argument(
+        "--most-age", type=_hours, metavar="HOURS",
+        help="how old that list may be; else it says itself until when it is good",
+    )  # fmt: skip
     command.add_argument("--issuer", metavar="NAME", help="the server that it must be from")
     command.add_argument("--organisation", metavar="ID", help="the organisation that it must be for")
     command.add_argument("--unit", metavar="ID", help="the unit that it must be for")
@@ -73,7 +78,7 @@ def run(arguments: argparse.Namespace, _: str, clock: Callable[[], float] = time
     try:
         text = _text(arguments.file)
         keys = _keys(arguments.keys)
-        listed = _listed(arguments.revoked, keys, now) if arguments.revoked else None
+        listed = _listed(arguments.revoked, keys, now, arguments.most_age) if arguments.revoked else None
         outcome = _outcome(text, keys, listed, arguments, now)
     except _BadInput as error:
         print(error, file=sys.stderr)
@@ -134,7 +139,12 @@ def _plain(outcome: _Outcome, listed: Revocations | None, now: float) -> dict[st
     plain["revocation"] = (
         {"looked_at": False}
         if listed is None
-        else {"looked_at": True, "made": listed.made, "age_s": max(0, int(now) - listed.made)}
+        else {
+            "looked_at": True,
+            "made": listed.made,
+            "good_until": listed.until,
+            "age_s": max(0, int(now) - listed.made),
+        }
     )
     return plain
 
@@ -192,14 +202,25 @@ def _keys(path: Path) -> dict[str, PublicKey]:
         raise _BadInput(f"{path}: is no key set that can be relied on: {error}.") from None
 
 
-def _listed(path: Path, keys: dict[str, PublicKey], now: float) -> Revocations:
-    from api.certificates.flaw import NotGood
+def _listed(path: Path, keys: dict[str, PublicKey], now: float, most_hours: float | None) -> Revocations:
+    from api.certificates.flaw import Flaw, NotGood
     from api.certificates.revocations import MOST_BYTES, read
 
     try:
-        return read(_bytes(path, MOST_BYTES), keys, now)
+        return read(_bytes(path, MOST_BYTES), keys, now, None if most_hours is None else most_hours * 3600)
     except NotGood as error:
-        raise _BadInput(f"{path}: the list of revoked starts is not good: {error}") from None
+        way = " '--most-age HOURS' says how old it may be." if error.flaw is Flaw.EXPIRED else ""
+        raise _BadInput(f"{path}: the list of revoked starts is not good: {error}{way}") from None
+
+
+def _hours(text: str) -> float:
+    try:
+        hours = float(text)
+    except ValueError:
+        hours = 0.0
+    if not 0 < hours <= _MOST_HOURS:
+        raise argparse.ArgumentTypeError(f"must be hours above 0 and at most {_MOST_HOURS}")
+    return hours
 
 
 def _bytes(path: Path, most: int) -> bytes:

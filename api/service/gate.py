@@ -135,11 +135,7 @@ class Gate:
             seen = self.see(work, row, Job(start.crop, start.header_kind))
             if seen.decision.clearance is Clearance.CLEARED:
                 continue
-            why = " ".join(reason.text for reason in seen.decision.reasons)
-            starts.revoke(work, start.id, why)
-            content = {"unit": start.unit, "why": why}
-            job = {"crop": start.crop, "header_kind": start.header_kind}
-            events.append(work, "start.revoked", f"start/{start.id}", content, told=job)
+            revoke(work, start, " ".join(reason.text for reason in seen.decision.reasons))
             gone.append(start)
         return gone
 
@@ -147,6 +143,13 @@ class Gate:
         """The audit of a setup, None where the rulebook can't read it."""
         key = setup.digest, auditor.rulebook.digest, auditor.hold_at
         return self._kept.get(key, lambda: _judged(auditor, setup))
+
+
+def revoke(work: Work, start: StartRow, why: str) -> None:
+    """A start's certificate is no longer true: the row, the record, and whoever wants to be told."""
+    starts.revoke(work, start.id, why)
+    job = {"crop": start.crop, "header_kind": start.header_kind}
+    events.append(work, "start.revoked", f"start/{start.id}", {"unit": start.unit, "why": why}, told=job)
 
 
 def _judged(auditor: Auditor, setup: SetupRow) -> Judgement | None:

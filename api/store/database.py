@@ -114,6 +114,15 @@ class Store:
             yield Work(connection, organisation, who, max(now, clock), max(clock - now, 0.0))
 
     @contextmanager
+    def writing_all(self, who: str, now: float) -> Iterator[tuple[Connection, list[Work]]]:
+        """A transaction alone in every organisation there is, for what concerns them all. Raises StoreUnavailable."""
+        with self._translated(), self._begun(writes=True) as connection:
+            rows = select(organisations.c.id, organisations.c.clock).order_by(organisations.c.id).with_for_update()
+            clocks = connection.execute(rows).all()
+            works = [Work(connection, id, who, max(now, clock), max(clock - now, 0.0)) for id, clock in clocks]
+            yield connection, works
+
+    @contextmanager
     def _begun(self, writes: bool) -> Iterator[Connection]:
         with self._in_turn(writes), self.engine.connect() as raw:
             if self.is_sqlite:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, Row, insert, select, update
 
 from api.certificates.certificate import LONGEST
 from api.certificates.keys import PublicKey, SigningKey, jwk_of, make, public_key, seal, unseal
@@ -45,13 +46,14 @@ def signing_key(connection: Connection, secret: bytes, now: float) -> SigningKey
 
 def current(connection: Connection, secret: bytes) -> SigningKey | None:
     """The key that signs, None if none was made yet. Raises WrongSecret."""
-    row = connection.execute(
-        select(signing_keys)
-        .where(signing_keys.c.retired.is_(None), signing_keys.c.compromised.is_(False))
-        .order_by(signing_keys.c.created.desc(), signing_keys.c.id)
-        .limit(1)
-    ).one_or_none()
+    row = _that_signs(connection)
     return None if row is None else unseal(row.sealed, row.id, secret)
+
+
+def current_id(connection: Connection) -> str | None:
+    """Id of the key that signs, None if there is none."""
+    row = _that_signs(connection)
+    return None if row is None else str(row.id)
 
 
 def rotate(connection: Connection, secret: bytes, now: float) -> SigningKey:
@@ -62,7 +64,10 @@ def rotate(connection: Connection, secret: bytes, now: float) -> SigningKey:
 
 
 def mark_compromised(connection: Connection, key_id: str, now: float) -> None:
-    """Nothing that the key signed counts from now on, for ever; it signs no more. Raises NoSuchKey."""
+    """Nothing that the key signed counts from now on, for ever; it signs no more. Raises NoSuchKey.
+
+    Starts that stand on it are another matter: ``api.service.withdrawing`` does both.
+    """
     _alone(connection)
     where = signing_keys.c.id == key_id
     row = connection.execute(select(signing_keys.c.retired).where(where)).one_or_none()
@@ -115,6 +120,15 @@ def revocations(connection: Connection, issuer: str, now: float) -> Revocations:
         {mark(row.organisation, row.id): int(row.revoked) for row in revoked},
         tuple(compromised),
     )
+
+
+def _that_signs(connection: Connection) -> Row[Any] | None:
+    return connection.execute(
+        select(signing_keys)
+        .where(signing_keys.c.retired.is_(None), signing_keys.c.compromised.is_(False))
+        .order_by(signing_keys.c.created.desc(), signing_keys.c.id)
+        .limit(1)
+    ).one_or_none()
 
 
 def _needed_until(retired: float) -> float:

@@ -15,7 +15,7 @@ import pytest
 from api.certificates.certificate import Claims, sign
 from api.certificates.keys import SigningKey, make
 from api.certificates.keyset import jwks
-from api.certificates.revocations import Revocations, mark
+from api.certificates.revocations import GOOD_FOR, Revocations, mark
 from api.certificates.revocations import sign as sign_list
 from api.certificates.secret import VARIABLE
 from api.certificates.short import short_form
@@ -135,7 +135,9 @@ def test_an_answer_for_programs(verify: Run, folder: Path, claims: Claims, now: 
     status, out, _ = verify("--json", "--revoked", str(folder / "revoked.json"))
     answer = json.loads(out)
     assert status == CLEARED
-    assert answer.pop("revocation") == {"looked_at": True, "made": int(now) + 3600, "age_s": 3600}
+    assert answer.pop("revocation") == {
+        "looked_at": True, "made": int(now) + 3600, "good_until": int(now) + 3600 + GOOD_FOR, "age_s": 3600,
+    }  # fmt: skip
     assert answer.pop("good") is True
     assert Claims(**{**answer, "accepted": tuple(answer["accepted"])}) == claims
     assert json.loads(verify("--json")[1])["revocation"] == {"looked_at": False}
@@ -169,6 +171,23 @@ def test_a_list_that_is_older_than_the_certificate_says_nothing_about_it(
     status, out, _ = verify("--revoked", path)
     assert status == CLEARED
     assert "older than the certificate" in out
+
+
+def test_a_list_that_is_too_old_is_no_list(
+    verify: Run, folder: Path, key: SigningKey, claims: Claims, now: float
+) -> None:
+    """Until when it is good stands in what is signed; whoever checks may say otherwise, either way."""
+    path = write_list(folder, key, Revocations(claims.issuer, int(now) - 3600, {}, good_for=3601))
+    assert "good_until" in verify("--revoked", path, "--json", "--most-age", "4")[1]
+    status, out, err = verify("--revoked", path)
+    assert (status, out) == (BAD_INPUT, "")
+    assert "It is too old: made at 2026-09-21 13:13 UTC, it was good until 2026-09-21 14:13 UTC" in err
+    assert "'--most-age HOURS'" in err
+    assert verify("--revoked", path, "--most-age", "3.5")[0] == CLEARED
+    assert verify("--revoked", str(folder / "revoked.json"), "--most-age", "0.5")[0] == BAD_INPUT
+    for odd in ("0", "-1", "nan", "inf", "soon"):
+        with pytest.raises(SystemExit):
+            verify("--revoked", path, "--most-age", odd)
 
 
 def test_a_list_of_another_server(verify: Run, folder: Path, key: SigningKey, now: float) -> None:

@@ -76,6 +76,18 @@ def test_a_list_from_the_future(document: bytes, keys: dict[str, PublicKey], now
     assert flaw(document, keys, now - CLOCKS_DIFFER - 1) is Flaw.NOT_YET_VALID
 
 
+def test_a_list_is_good_for_as_long_as_it_says(
+    listed: Revocations, key: SigningKey, keys: dict[str, PublicKey]
+) -> None:
+    """Not at or after ``exp`` (RFC 7519, 4.1.4), unless whoever reads it says how old it may be."""
+    text = sign(replace(listed, good_for=600), key).encode()
+    assert read(text, keys, listed.made + 599.9).until == listed.made + 600
+    assert flaw(text, keys, listed.made + 600) is Flaw.EXPIRED
+    assert read(text, keys, listed.made + 5000, most_age=5001).good_for == 600
+    with pytest.raises(NotGood, match="too old"):
+        read(text, keys, listed.made + 100, most_age=100)
+
+
 @given(data=st.data())
 def test_no_changed_byte_is_read(data: st.DataObject, document: bytes, keys: dict[str, PublicKey], now: float) -> None:
     some = bytearray(document)
@@ -103,7 +115,8 @@ def test_a_list_that_is_too_large(keys: dict[str, PublicKey], now: float) -> Non
 
 
 WRONG: list[tuple[str, Any]] = [
-    ("iss", ""), ("iss", 1), ("iat", 0), ("iat", "now"), ("iat", True), ("starts", []), ("starts", {"start-0031": 5}),
+    ("iss", ""), ("iss", 1), ("iat", 0), ("iat", "now"), ("iat", True), ("exp", 0),
+    ("exp", 1_790_000_000), ("exp", "soon"), ("starts", []), ("starts", {"start-0031": 5}),
     ("starts", {"0" * 32: 0}), ("starts", {"0" * 32: "5"}), ("starts", {"0" * 31 + "G": 5}), ("compromised", {}),
     ("compromised", [1]), ("compromised", "kid"), ("more", 1),
 ]  # fmt: skip
@@ -113,15 +126,20 @@ WRONG: list[tuple[str, Any]] = [
 def test_a_list_of_another_shape(
     name: str, value: object, key: SigningKey, keys: dict[str, PublicKey], forge: Forge, now: float
 ) -> None:
-    content = {"iss": "audit", "iat": int(now), "starts": {}, "compromised": []}
+    content = {"iss": "audit", "iat": int(now), "exp": int(now) + 60, "starts": {}, "compromised": []}
     header = {"alg": "Ed25519", "kid": key.id, "typ": KIND}
     good = json.dumps({MEMBER: forge(header, content)}).encode()
-    assert read(good, keys, now) == Revocations("audit", int(now), {})
+    assert read(good, keys, now) == Revocations("audit", int(now), {}, good_for=60)
     text = json.dumps({MEMBER: forge(header, {**content, name: value})}).encode()
     assert flaw(text, keys, now) is Flaw.MALFORMED
 
 
 def test_what_no_reader_would_take_is_not_signed(listed: Revocations, key: SigningKey) -> None:
-    for odd in (replace(listed, made=0), replace(listed, starts={"start-0031": 5}), replace(listed, issuer="")):
+    for odd in (
+        replace(listed, made=0),
+        replace(listed, good_for=0),
+        replace(listed, starts={"start-0031": 5}),
+        replace(listed, issuer=""),
+    ):
         with pytest.raises(ValueError, match="list of revoked starts"):
             sign(odd, key)

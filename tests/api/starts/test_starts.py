@@ -9,8 +9,14 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.certificates.certificate import Expected, read
+from api.certificates.jws import named_key
 from api.certificates.keyset import read_jwks
+from api.certificates.revocations import mark
+from api.certificates.revocations import read as read_list
 from api.client import Client, Held
+from api.service.withdrawing import withdraw_key
+from api.store.keys import rotate
+from api.store.verifying import faults
 from tests.api.legal import NOW
 from tests.api.starts.conftest import HOME, OTHER, House
 
@@ -84,6 +90,42 @@ def test_a_later_fault_revokes_the_certificate(ready: House, legal: Legal) -> No
     assert "drum" in after["revoked_why"].lower()
     listed = TestClient(ready.app).get("/.well-known/revoked-starts.json")
     assert listed.status_code == 200
+
+
+def test_a_key_that_is_no_longer_secret_takes_its_starts_along(ready: House, legal: Legal) -> None:
+    """In every organisation, and only its own; the next start and the list are signed by another key."""
+    mechanic, anyone = ready.client("mechanic"), TestClient(ready.app)
+    stranger = ready.client("mechanic", OTHER)
+    assert stranger.put("/units/unit-07", json=UNIT).status_code == 201
+    assert stranger.post("/units/unit-07/setups", json=legal()).status_code == 201
+    first = mechanic.post("/units/unit-07/harvest-starts", json=JOB).json()
+    with ready.desk.store.connection(writes=True) as connection:
+        rotate(connection, ready.desk.secret, ready.clock())
+    second = mechanic.post("/units/unit-07/harvest-starts", json=JOB).json()
+    third = stranger.post("/units/unit-07/harvest-starts", json=JOB).json()
+    old, new = (named_key(one["certificate"]) for one in (first, second))
+    gone = withdraw_key(ready.desk.store, new, ready.desk.secret, "command line", ready.clock())
+    assert {start.id for start in gone} == {second["id"], third["id"]}
+    assert [mechanic.get(f"/harvest-starts/{one['id']}").json()["revoked"] is None for one in (first, second)] == [
+        True, False,
+    ]  # fmt: skip
+    events = {
+        one["what"]: one
+        for one in ready.client().get("/record/events").json()["items"]
+        if one["what"] in ("start.revoked", "signing-key.compromised")
+    }
+    assert events["start.revoked"]["subject"] == f"start/{second['id']}"
+    assert events["signing-key.compromised"]["content"] == {"revoked": [second["id"]]}
+    keys = read_jwks(anyone.get("/.well-known/jwks.json").content)
+    assert new not in keys
+    listed = read_list(anyone.get("/.well-known/revoked-starts.json").content, keys, ready.clock())
+    assert listed.compromised == (new,)
+    assert set(listed.starts) == {mark(HOME, second["id"]), mark(OTHER, third["id"])}
+    again = mechanic.post("/units/unit-07/harvest-starts", json=JOB).json()
+    assert named_key(again["certificate"]) not in (old, new)
+    for organisation in (HOME, OTHER):
+        with ready.desk.store.reading(organisation) as work:
+            assert list(faults(work)) == []
 
 
 def test_terms_that_grow_stricter_revoke(ready: House) -> None:
