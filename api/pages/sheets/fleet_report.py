@@ -75,7 +75,7 @@ def fleet_report(answer: Plain, fleet: Fleet, rulebook: Rulebook, beside: Beside
                 for one in plain["systematic"]["concentrated"][:MOST_FAULTS]
             ],
             "risk": risk_plots(fleet, rulebook, view), "speeds": speed_spread(beside.speeds, fleet, view),
-            "have_setups": bool(beside.speeds), "limits": beside.limits,
+            "have_setups": len(beside.speeds), "limits": beside.limits,
             "wear_plots": wear_plots(beside.limits, view, MOST_PLOTS), "unread": beside.unread,
             "days": (plain.get("visits") or {"days": []})["days"], "visits": plain.get("visits"),
             "changed": plain.get("changed"),

@@ -30,8 +30,10 @@ from audit.nouns.quantity import Quantity
 from audit.nouns.setup import Setup
 from audit.planning.planner import Planner
 
-PLANNING = 20.0
+PLANNING = 8.0
 """Longest that the work of a fleet is planned for one report, s; the worst units come first."""
+MOST_SPEEDS = 400
+"""Units whose speeds are worked out for one report; the worst come first."""
 REMEMBERING = 5.0
 """Longest that wear of a fleet is looked for, s; the worst units come first."""
 
@@ -87,9 +89,9 @@ class Newest:
         return Fleet(tuple(found), self.fleet.setups, self.fleet.digest)
 
     def speeds(self, units_wanted: str) -> dict[str, list[Speed]]:
-        """Speeds of every unit against their windows; ``units_wanted`` is a key of ``units.INTO``."""
+        """Speeds of units against their windows; ``units_wanted`` is a key of ``units.INTO``."""
         found = {}
-        for unit in self.fleet.units:
+        for unit in worst_first(self.fleet)[:MOST_SPEEDS]:
             setup = read_setup(self.rows[unit.line.unit].text, "", self.auditor.rulebook)
             sheet = self.auditor.sheet(setup.unit.card, setup.crop)
             found[unit.line.unit] = speeds_of(sheet, compute(sheet, setup).values, units_wanted)
