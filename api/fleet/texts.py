@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import islice
 
 from api.fleet.blocks import Piece
@@ -38,16 +38,15 @@ def lines_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
     length = 0
     while True:
         more = stream.read(min(size, _STEP))
-        rest += more
-        cut = rest.rfind(b"\n") + 1 if more else len(rest)
-        if cut:
-            found = lines_of(rest[:cut], number)
-            numbers += found[0]
-            texts += found[1]
-            length += cut
-            number += rest.count(b"\n", 0, cut)
-            rest = rest[cut:]
-        elif len(rest) > MOST_BYTES:
+        lines = (rest + more).split(b"\n")
+        length += len(rest) + len(more)
+        rest = lines.pop() if more else b""
+        length -= len(rest)
+        some = numbered(lines, number)
+        numbers += some[0]
+        texts += some[1]
+        number += len(lines)
+        if not lines and len(rest) > MOST_BYTES:
             numbers.append(number)
             texts.append(rest[: MOST_BYTES + 1])
             length += len(rest)
@@ -69,15 +68,20 @@ def _next_line(stream: Readable) -> bytes:
     return b""
 
 
-def lines_of(text: bytes, first: int) -> tuple[tuple[int, ...], tuple[bytes, ...]]:
-    """Every line that is not blank, the numbers before the lines."""
+def lines_of(text: bytes, first: int) -> tuple[Sequence[int], Sequence[bytes]]:
+    """Every line of a text that is not blank, the numbers before the lines."""
     lines = text.split(b"\n")
     if not lines[-1]:
         lines.pop()
+    return numbered(lines, first)
+
+
+def numbered(lines: list[bytes], first: int) -> tuple[Sequence[int], Sequence[bytes]]:
+    """The same of lines that were parted already."""
     if all(lines) and not any(map(bytes.isspace, lines)):
-        return tuple(range(first, first + len(lines))), tuple(lines)
+        return range(first, first + len(lines)), lines
     found = [(number, line) for number, line in enumerate(lines, first) if line and not line.isspace()]
-    return tuple(number for number, _ in found), tuple(line for _, line in found)
+    return [number for number, _ in found], [line for _, line in found]
 
 
 def items_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
