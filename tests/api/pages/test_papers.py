@@ -11,8 +11,10 @@ from openpyxl import load_workbook
 from playwright.sync_api import Page
 from pypdf import PdfReader
 
+from api.environment import rulebook
 from api.pages.sheets import press
 from api.service.fleet_jobs import run_job
+from tests.api.legal import legal_setup
 from tests.api.pages.browsing import House, Remote, accessible, fits, sign_in
 from tests.api.pages.whole_unit import FAULTY, WHOLE, faulty, whole
 
@@ -155,19 +157,31 @@ def test_letter_where_us_units_are_wanted_and_a4_elsewhere(owner: TestClient) ->
     assert "paper-a4.css" in owner.get(f"{address('unit-sheet', 'html')}?paper=a4").text
 
 
+def test_wear_has_a_plot_and_the_date_of_its_limit(owner: TestClient) -> None:
+    setup = legal_setup(rulebook())
+    owner.put(f"/units/{WHOLE}", json={**setup["unit"], "engine_hours": 900})
+    for month, (hours, length) in enumerate(((900, 766.0), (1010, 769.2), (1105, 771.9), (1190, 774.6)), 1):
+        setup["unit"] = {"engine_hours": hours}
+        setup["taken"] = {"at": f"2026-{month:02d}-10T08:00:00Z", "by": "tech-01", "state": "as-found"}
+        setup["readings"] |= {"feeder.measured_length": f"{length} mm", "feeder.measured_pitches": 20}
+        assert owner.post(f"/units/{WHOLE}/setups", json=setup).status_code == 201
+    trends = owner.get(f"/units/{WHOLE}/history").json()["trends"]
+    trend = next(one for one in trends if one["quantity"] == "feeder.elongation")
+    date = trend["projections"][0]["date"]["value"][:10]
+    for path in (address("unit-sheet", "html", WHOLE), "/fleet/report.html"):
+        text = owner.get(path).text
+        assert 'class="drawing wear"' in text
+        assert date in text
+    leaf = load_workbook(io.BytesIO(owner.get(address("unit-sheet", "xlsx", WHOLE)).content))["Wear"]
+    assert leaf["E2"].value == pytest.approx(trend["projections"][0]["hours_left"]["value"])
+
+
 def test_sheets_in_a_browser(at: House, phone: Page, desk: Page) -> None:
     faulty(Remote(at))
-    for screen, size in ((desk, "desk"), (phone, "phone")):
+    for screen in (desk, phone):
         sign_in(screen, at)
-        for name, path in (
-            ("sheets", f"/unit/{FAULTY}/sheets"),
-            ("unit", address("unit-sheet", "html")),
-            ("order", address("work-order", "html")),
-            ("cab", address("changeover", "html")),
-            ("fleet", "/fleet/report.html"),
-        ):
+        for path in (f"/unit/{FAULTY}/sheets", *(address(sheet, "html") for sheet in SHEETS), "/fleet/report.html"):
             screen.goto(at.address + path)
-            screen.screenshot(path=f"/tmp/shots/C3/screen-{name}-{size}.png", full_page=True)
             accessible(screen)
             fits(screen)
 
