@@ -111,7 +111,8 @@ export function stepView(step, walk, list, answer, values, texts, say, act) {
   };
   const unknown = h("button", { type: "button", class: "plain", "aria-pressed": String(Boolean(answer?.unknown)),
     on: { click: act.unknown } }, texts.cantTell);
-  const thingsOnPlace = h("p", { class: "where" }, say(texts.place, { station: station.title || texts.job, place, count }),
+  const thingsOnPlace = h("p", { class: "where" }, 
+    needed ? say(texts.place, { station: station.title || texts.job, place, count }) : station.title || texts.job,
     needed ? null : [" ", h("span", { class: "tag" }, texts.optional)]);
   return [
     thingsOnPlace,

@@ -179,7 +179,7 @@ async function open_(found) {
   steps = list.stations.flatMap((station) => {
     const asked = station.things.filter((one) => needed.has(one.name));
     return station.things.map((thing) => ({
-      thing, station, needed: needed.has(thing.name), place: asked.indexOf(thing) + 1 || "–", count: asked.length,
+      thing, station, needed: needed.has(thing.name), place: asked.indexOf(thing) + 1, count: asked.length,
     }));
   });
   const at = steps.findIndex((one) => one.thing.name === walk.at);

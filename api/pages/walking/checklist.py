@@ -33,11 +33,12 @@ RUNNING = ("engine-must-run", "all-clear")
 """Cautions where the engine runs for a reading."""
 TOLD_IN_SHORT = frozenset({"engine-off", "key-out", "wait-stopped", "guards-back", "manual", *RUNNING})
 """Cautions that the page says in its own words above every step, or at its end."""
-OF_PARTS: Mapping[str, tuple[str, ...]] = {
-    "header": ("header-stop", "sharp-knives"), "corn_head": ("header-stop",), "coupler": ("header-stop",),
-    "feeder": ("feeder-stop",), "chopper": ("chopper-rundown", "sharp-knives"),
+SPECIAL: Mapping[str, tuple[str, ...]] = {
+    "header": ("header-stop",), "corn_head": ("header-stop",), "coupler": ("header-stop",),
+    "header.knife": ("sharp-knives",), "feeder": ("feeder-stop",), "deflector": ("chopper-rundown",),
+    "chopper": ("chopper-rundown", "sharp-knives"),
 }  # fmt: skip
-"""Cautions of reaching into a part while it stands, beside the usual ones."""
+"""Cautions of reaching into a part, or for one quantity of it, while it stands, beside the usual ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +175,8 @@ def cautions(thing: Thing, rulebook: Rulebook) -> list[str]:
         return []
     if quantity.when is not When.STOPPED:
         return list(RUNNING)
-    found = dict.fromkeys(OF_PARTS.get(quantity.name.partition(".")[0], ()))
+    of_part, own = SPECIAL.get(quantity.name.partition(".")[0], ()), SPECIAL.get(quantity.name, ())
+    found = dict.fromkeys((*of_part, *own))
     for procedure in rulebook.procedures.values():
         if quantity.name in procedure.measures and procedure.when is When.STOPPED:
             found.update(dict.fromkeys((*procedure.safe, *procedure.cautions)))
