@@ -57,6 +57,9 @@ def code_of(unit: str, printing: Printing) -> str:
 def _steps(branch: Plain, machine: Machine, view: View) -> Many:
     """The steps of a plan; how a procedure is done stands with the first that needs it, each reading has its blanks."""
     say, names = view.language.say, machine.sheet.names
+    states = {
+        "stopped": say("machine stopped"), "running": say("engine runs"), "at work": say("at work in the field"),
+    }  # fmt: skip
     told_at: dict[str, int] = {}
     station = None
     found: Many = []
@@ -70,6 +73,7 @@ def _steps(branch: Plain, machine: Machine, view: View) -> Many:
                 **step,
                 "on_title": step["on_title"] if step["procedure"] else say(part_of(machine, step["on"])),
                 "changes": changes,
+                "state": states[step["when"]],
                 "told_at": first if first != step["number"] else 0,
                 "new_station": step["station"]["title"] != station,
             }
@@ -101,7 +105,7 @@ def _steps_table(branches: Many, view: View) -> Table:
     )  # fmt: skip
     rows: list[tuple[Cell, ...]] = [
         (_branch_text(branch), step["number"], step["station"]["title"], step["title"], step["on_title"],
-         say(step["when"]), step["minutes"], step["people"], ", ".join(step["tools"]), ", ".join(step["parts"]),
+         step["state"], step["minutes"], step["people"], ", ".join(step["tools"]), ", ".join(step["parts"]),
          "; ".join(change_text(change, view) for change in step["changes"]),
          " ".join((*step["safe"], *step["cautions"])), None)
         for branch in branches for step in branch["steps"]

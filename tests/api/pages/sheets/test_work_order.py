@@ -99,4 +99,6 @@ def test_in_german_what_is_set_is_still_set() -> None:
     ]
     assert settings
     say = how.view.language.say
+    assert say("machine stopped") in html
+    assert "machine stopped" not in html
     assert html.count(f"{say('Set')}: ") == len(settings)
