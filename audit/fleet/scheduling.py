@@ -1,17 +1,18 @@
 """Who goes where on which day: a first plan in order of urgency, then better ones by the solver, then checked.
 
-Where the whole plan is small enough it is solved at once and may be proven. Else a few rounds at a time are solved anew
-until the effort is spent (large neighbourhood search), and the distance to a bound is told.
+Where the whole plan is small enough it is solved at once and may be proven. Else some farms at a time are put in anew,
+then a few rounds at a time are solved anew until the effort is spent (large neighbourhood search), and the distance to
+a bound is told.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import combinations
 from random import Random
 
+from audit.fleet.construction import ORDERS, first_plan, improved
 from audit.fleet.jobs import Job, LeftOut, Piece, Slot, jobs_of
 from audit.fleet.rounds import (
     Book,
@@ -23,7 +24,6 @@ from audit.fleet.rounds import (
     least_cost,
     timetable,
     travelled,
-    without,
 )
 from audit.fleet.schedule_check import flaws
 from audit.fleet.units import Audited
@@ -37,6 +37,10 @@ _PART_STOPS = 9
 _PART_EFFORT = 0.25
 _LEAST_EFFORT = 0.1
 """Stops of the rounds that are solved anew together, and effort for each step of it: for better, and at least."""
+_TRIES = 20
+"""How often some farms' work is put in anew for each unit of effort."""
+_MOST_PARTS = 6.0
+"""Most effort of the solver where it can only see parts."""
 EFFORT = 20.0
 """Deterministic time of the solver that a schedule may take, in its own unit: about a second each."""
 
@@ -101,7 +105,7 @@ def schedule(units: Sequence[Audited], visits: Visits, effort: float = EFFORT) -
     rounds: Rounds = {}
     proven, least = True, (0, 0)
     if jobs:
-        first = min((_first(book, order) for order in _ORDERS), key=lambda found: cost_of(book, found))
+        first = min((first_plan(book, order) for order in ORDERS), key=lambda found: cost_of(book, found))
         rounds, proven, least = _better(book, first, effort)
     days = tuple(_days(book, rounds))
     done = done_on(rounds)
@@ -139,57 +143,6 @@ def _no_room(book: Book, job: Job, days: Sequence[Day]) -> str:
     )
 
 
-# ---------------------------------------------------------------------------------------------------- the first plan
-
-_ORDERS: tuple[Callable[[Job], tuple[object, ...]], ...] = (
-    lambda job: (not job.held, -job.risk / job.minutes, job.unit),
-    lambda job: (not job.held, job.harvest, -job.risk / job.minutes, job.unit),
-    lambda job: (not job.held, job.farm, -job.risk / job.minutes, job.unit),
-)
-
-
-def _first(book: Book, order: Callable[[Job], tuple[object, ...]]) -> dict[Slot, tuple[Stop, ...]]:
-    """Day by day, each unit in turn where it makes the way longest by least."""
-    waiting = {job.unit: list(job.pieces) for job in sorted(book.jobs, key=order)}
-    rounds: dict[Slot, tuple[Stop, ...]] = {}
-    for day in book.days:
-        today: dict[Slot, tuple[Stop, ...]] = dict.fromkeys(book.slots_on(day), ())
-        for pieces in waiting.values():
-            if pieces and (found := _put(book, today, pieces[0])) is not None:
-                today = found
-                pieces.pop(0)
-        rounds |= today
-    return without(rounds, {unit for unit, pieces in waiting.items() if pieces})
-
-
-def _put(book: Book, today: Mapping[Slot, tuple[Stop, ...]], piece: Piece) -> dict[Slot, tuple[Stop, ...]] | None:
-    """The day's rounds with one more piece of work, None where it does not fit."""
-    tried: list[tuple[int, tuple[Slot, ...], dict[Slot, tuple[Stop, ...]]]] = []
-    longer: dict[Slot, tuple[int, tuple[Stop, ...]]] = {}
-    for slot, stops in today.items():
-        if slot in piece.slots:
-            new = _inserted(book, slot, stops, piece)
-            way = travelled(book, slot, new)
-            if way + sum(stop.minutes for stop in new) <= book.visits.minutes_a_day:
-                longer[slot] = way - travelled(book, slot, stops), new
-    shared = {slot for slot, stops in today.items() if any(s.farm == piece.farm and s.shared for s in stops)}
-    for crew in combinations(longer, piece.crew):
-        if piece.crew == 1 or shared <= set(crew):  # else others share work there already
-            added = sum(longer[slot][0] for slot in crew)
-            tried.append((added, crew, {**today, **{slot: longer[slot][1] for slot in crew}}))
-    tried.sort(key=lambda one: one[:2])
-    return next((found for _, _, found in tried if timetable(book, found) is not None), None)
-
-
-def _inserted(book: Book, slot: Slot, stops: tuple[Stop, ...], piece: Piece) -> tuple[Stop, ...]:
-    """A round with one more piece: at the stop there is, else where the way grows least."""
-    if any(stop.farm == piece.farm for stop in stops):
-        return tuple(Stop(s.farm, (*s.pieces, piece)) if s.farm == piece.farm else s for s in stops)
-    new = Stop(piece.farm, (piece,))
-    tried = ((*stops[:place], new, *stops[place:]) for place in range(len(stops) + 1))
-    return min(tried, key=lambda found: travelled(book, slot, found))
-
-
 # --------------------------------------------------------------------------------------------------- and better ones
 
 
@@ -203,7 +156,8 @@ def _better(book: Book, rounds: Rounds, effort: float) -> tuple[Rounds, bool, tu
         answer = solve(Window(book, slots, book.jobs, (), frozenset(), rounds), effort / 3)
         bounds = (max(least[0], answer.bounds[0]), max(least[1], answer.bounds[1]))
         return answer.rounds, answer.proven, bounds
-    return _by_parts(book, rounds, effort), False, least
+    rounds = improved(book, rounds, int(effort * _TRIES))
+    return _by_parts(book, rounds, min(effort, _MOST_PARTS)), False, least
 
 
 def _ways(slots: Iterable[Slot], jobs: Iterable[Job]) -> int:
@@ -226,7 +180,7 @@ def _by_parts(book: Book, rounds: Rounds, effort: float) -> Rounds:
         inside = {piece.unit for slot in slots for stop in now[slot] for piece in stop.pieces}
         outside = {piece.unit for slot in now.keys() - slots for stop in now[slot] for piece in stop.pieces}
         waiting = [job for job in book.jobs if job.unit not in inside | outside]
-        waiting.sort(key=_ORDERS[0])
+        waiting.sort(key=ORDERS[0])
         jobs = [job for job in book.jobs if job.unit in inside - outside] + waiting[:_MOST_WAITING]
         pinned = [
             (piece, slot[1])

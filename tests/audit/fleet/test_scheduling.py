@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from audit.fleet import scheduling
+from audit.fleet.construction import ORDERS, first_plan, improved
 from audit.fleet.jobs import Job, Slot, jobs_of
 from audit.fleet.rounds import Book, Cost, Stop, cost_of, least_cost, timetable
 from audit.fleet.schedule_check import flaws
@@ -137,7 +138,7 @@ def test_some_rounds_at_a_time_are_sound_too(audited: Callable[..., Audited], mo
     best = schedule(units, plan, 6)
     monkeypatch.setattr(scheduling, "MOST_WAYS", 0)
     book = Book(plan, jobs_of(units, plan)[0])
-    first = min(cost_of(book, scheduling._first(book, order)) for order in scheduling._ORDERS)
+    first = min(cost_of(book, first_plan(book, order)) for order in ORDERS)
     found = schedule(units, plan, 1)
     assert not found.proven
     assert best.cost <= found.cost < first
@@ -152,7 +153,7 @@ def test_without_effort_the_first_plan_stands(audited: Callable[..., Audited]) -
     found = schedule(units, plan, 1e-9)
     assert not found.proven
     book = Book(plan, jobs_of(units, plan)[0])
-    assert found.cost == min(cost_of(book, scheduling._first(book, order)) for order in scheduling._ORDERS)
+    assert found.cost == min(cost_of(book, first_plan(book, order)) for order in ORDERS)
     best = schedule(units, plan, 3).cost
     assert found.least <= best[:2]
     assert best <= found.cost
@@ -320,3 +321,32 @@ def test_an_unsound_schedule_is_never_shown(audited: Callable[..., Audited], mon
     monkeypatch.setattr(scheduling, "flaws", lambda *_: ["something"])
     with pytest.raises(scheduling.Unsound, match="something"):
         schedule([audited(1, "A", 60)], visits({"A": 20}))
+
+
+# ----------------------------------------------------------------------------------- some taken out and put in anew
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_putting_some_in_anew_is_never_worse_and_always_sound(seed: int, audited: Callable[..., Audited]) -> None:
+    """Each result is held to the same timetable and cost as the plan it began with; none is half done."""
+    chance = random.Random(seed)
+    farms = {f"F{n}": chance.randrange(-90, 90) for n in range(8)}
+    plan = visits(farms, technicians=3, days=4, hours=6)
+    units = [
+        audited(row, chance.choice(list(farms)), chance.choice((30, 60, 120, 200, 500)), chance.randrange(1, 40),
+                chance.random() < 0.5, people=1 + (row % 4 == 0))
+        for row in range(30)
+    ]  # fmt: skip
+    book = Book(plan, jobs_of(units, plan)[0])
+    before = first_plan(book, ORDERS[0])
+    costs = [cost_of(book, improved(book, before, tries)) for tries in (0, 10, 60)]
+    assert costs[0] == cost_of(book, before)
+    assert costs[2] <= costs[1] <= costs[0]
+    assert costs[2] < costs[0]
+    found = improved(book, before, 60)
+    assert found == improved(book, before, 60)
+    for day in book.days:
+        assert timetable(book, {slot: stops for slot, stops in found.items() if slot[1] == day}) is not None
+    done = [(piece.unit, piece.part) for stops in found.values() for stop in stops for piece in stop.pieces]
+    for job in book.jobs:
+        assert {done.count((job.unit, piece.part)) for piece in job.pieces} in ({0}, {job.pieces[0].crew})
