@@ -98,7 +98,11 @@ def group_text(group: Plain, view: View) -> str:
     """A group of machines in words."""
     say = view.language.say
     name = f"{group['name']} – {group['last']}" if group["last"] else group["name"]
-    return f"{say(group['by'])} {name}" + (f" ({group['card']})" if group["card"] else "")
+    kinds = {
+        "farm": say("farm"), "card": say("machine card"), "taken by": say("taken by"), "build year": say("build year"),
+        "serial": say("serial number"),
+    }  # fmt: skip
+    return f"{kinds.get(group['by'], group['by'])} {name}" + (f" ({group['card']})" if group["card"] else "")
 
 
 # --- risk
@@ -115,7 +119,7 @@ def risk_plots(fleet: Fleet, rulebook: Rulebook, view: View) -> list[str]:
         years[None if year is None else year - year % YEARS].append(unit)
         for one in unit.broken:
             rule = rulebook.rules.get(one.rule)
-            systems[say(rule.pack) if rule else say("other rules")][one.level] += one.downtime
+            systems[_system(rule.pack, view) if rule else say("other rules")][one.level] += one.downtime
             farms[unit.line.farm or say("no farm named")][one.level] += one.downtime
     axis = say("Hours of standing at risk [h]")
     words = {level: say(level.name.lower()) for level in Level}
@@ -129,6 +133,18 @@ def risk_plots(fleet: Fleet, rulebook: Rulebook, view: View) -> list[str]:
         a_machine = say("Hours of standing at risk for each machine [h]")
         found.append(bars(say("Risk by build years"), a_machine, rows[:MOST_BARS], words))
     return found
+
+
+def _system(pack: str, view: View) -> str:
+    """A pack of rules in the reader's language; one of an organisation's own stays as it is called."""
+    say = view.language.say
+    packs = {
+        "beater": say("infeed beater"), "cleaning": say("cleaning"), "drives": say("drives"),
+        "elevators": say("elevators"), "engine": say("engine"), "feeder": say("feeder house"), "field": say("field"),
+        "header": say("header"), "people": say("safety of people"), "residue": say("chopper and spreader"),
+        "threshing": say("threshing"),
+    }  # fmt: skip
+    return packs.get(pack, pack)
 
 
 def _largest(
