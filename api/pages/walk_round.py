@@ -111,7 +111,8 @@ def newest_known(request: Request, found: Standing, organisation: str, crop: str
             read.append((read_setup(row.text, "", found.rulebook), row.taken))
         except BadInput:  # of another rulebook, or before the unit was another machine
             continue
-    return known_of(read, crop)
+    card = found.rulebook.machines.get(found.unit.card)
+    return known_of(read, crop, on_card(card, found.rulebook.vocabulary)) if card else {}
 
 
 def _beside(name: str) -> str:

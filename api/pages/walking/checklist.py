@@ -225,17 +225,18 @@ def last_json(view: View, quantity: Quantity, known: Known) -> Plain:
     }
 
 
-def known_of(setups: Iterable[tuple[Setup, float]], crop: str) -> dict[str, Known]:
+def known_of(setups: Iterable[tuple[Setup, float]], crop: str, names: Mapping[str, Quantity]) -> dict[str, Known]:
     """The newest answer to everything.
 
     Args:
         setups: with the time each was taken, the newest first. What belongs to a crop is not taken from another's.
+        names: quantities of the machine.
     """
     found: dict[str, Known] = {}
     for setup, taken in setups:
-        of_crop = setup.crop == crop
+        same_crop = setup.crop == crop
         for name, value in setup.values.items():
             empty = value is None or value == (None, None)
-            if name not in found and not empty and (of_crop or not name.startswith("job.")):
+            if name not in found and not empty and name in names and (same_crop or not names[name].of_crop):
                 found[name] = Known(value, taken)
     return found

@@ -76,9 +76,10 @@ def test_the_newest_known_answer_is_shown_and_nothing_of_another_crop() -> None:
     def setup(crop: str, **values: Any) -> Setup:
         return Setup(UNIT, crop, "", Taken(), {name.replace("__", "."): one for name, one in values.items()}, {})
 
+    names = Auditor(rulebook()).sheet("axial-single", "corn").names
     newest = setup("corn", feeder__drum=(None, None), rotor__speed=310.0)
     older = setup("soybean", feeder__drum=("raised", None), rotor__speed=600.0, job__condition="wet")
-    known = known_of([(newest, 2.0), (older, 1.0)], "corn")
+    known = known_of([(newest, 2.0), (older, 1.0)], "corn", names)
     assert known["rotor.speed"] == Known(310.0, 2.0)
     assert known["feeder.drum"] == Known(("raised", None), 1.0)
     assert "job.condition" not in known
