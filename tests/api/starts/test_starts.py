@@ -362,7 +362,8 @@ def test_a_hostile_body_is_refused_and_nothing_is_written(ready: House, kind: st
 @pytest.mark.parametrize("id", ["..", "%2e%2e%2funit-07", "unit-07%00", "a" * 81, "%C3%BC", "unit 07", "-x"])
 def test_an_id_that_is_a_trick_is_no_unit(ready: House, id: str) -> None:
     answer = ready.client().get(f"/units/{id}")
-    assert answer.status_code in (404, 422)
+    people = answer.status_code in (200, 303) and answer.url.path != f"/units/{id}"  # '..' leads to the first page
+    assert people or answer.status_code in (404, 422)
     assert ready.client().put(f"/units/{id}", json=UNIT).status_code in (404, 405, 422)
 
 
@@ -442,8 +443,11 @@ def test_a_unit_is_drawn_with_its_findings(ready: House, legal: Legal, view: str
     reader = ready.client("reader")
     clean = reader.get(f"/units/unit-07/drawing?view={view}")
     assert clean.headers["content-type"] == "image/svg+xml"
+    known = {"if-none-match": clean.headers["etag"]}
+    again = reader.get(f"/units/unit-07/drawing?view={view}", headers=known)
+    assert (again.status_code, again.content) == (304, b"")
     ready.client("mechanic").post("/units/unit-07/setups", json=one_side_down(legal()))
-    faulty = reader.get(f"/units/unit-07/drawing?view={view}")
+    faulty = reader.get(f"/units/unit-07/drawing?view={view}", headers=known)
     assert clean.headers["etag"] != faulty.headers["etag"]
     assert "Feeder house drum" in faulty.text or view == "drive-train"
     assert reader.get(f"/machine-cards/axial-single/drawing?view={view}&crop=corn").text.startswith("<svg")
