@@ -11,6 +11,7 @@ from api.exchange.addresses import own_networks
 from api.identity.bearer import Bearer
 from api.identity.door import Identity
 from api.identity.issuer import Issuer
+from api.identity.scraping import scraping_of
 from api.identity.sign_on import sign_on_of
 from api.service.desk import Desk
 from api.service.fleet_jobs import Jobs, folder_beside
@@ -58,4 +59,5 @@ def open_desk(
         address=address.rstrip("/"),
         signs_on=settings is not None,
         networks=own_networks(around),
+        scraping=scraping_of(around),
     )

@@ -8,6 +8,7 @@ from api.catalogue import rule_line_json
 from api.record_wire import Plain, moment
 from api.service.replay import Fleet, Replay, State, Tally, Where
 from api.store.rulebooks import RulebookRow
+from audit.clearing import effect_of
 from audit.nouns.clearance import Effect
 from audit.nouns.rulebook import Rulebook
 
@@ -35,7 +36,7 @@ def rules_json(rulebook: Rulebook, effects: Mapping[str, Effect], fleet: Fleet) 
         "rules": [
             {
                 **rule_line_json(rule),
-                "effect": Effect.HOLDS.value if rule.harm.people else effects.get(rule.id, Effect.HOLDS).value,
+                "effect": effect_of(rule.id, rulebook.rules, effects).value,
                 "fleet": _tally(fleet.rules.get(rule.id)),
             }
             for rule in rulebook.rules.values()

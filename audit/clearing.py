@@ -67,8 +67,8 @@ def decide(
     for finding in judgement.findings:
         if not finding.holds_start:
             continue
-        effect = effects.get(finding.rule, Effect.HOLDS)
-        if effect is not Effect.HOLDS and not _for_people(finding, rules):
+        effect = Effect.HOLDS if finding.risk.people else effect_of(finding.rule, rules, effects)
+        if effect is not Effect.HOLDS:
             if effect is Effect.WARNED:
                 warned.append(finding)
             continue
@@ -89,6 +89,14 @@ def decide(
         tuple(warned),
         judgement.rulebook,
     )
+
+
+def effect_of(rule: str, rules: Mapping[str, Rule], effects: Mapping[str, Effect]) -> Effect:
+    """What a broken rule does, as the organisation says; danger to people always holds, as does a rule nobody knows."""
+    known = rules.get(rule)
+    if known is None or known.harm.people:
+        return Effect.HOLDS
+    return effects.get(rule, Effect.HOLDS)
 
 
 def found_in(finding: Finding) -> Found:

@@ -11,7 +11,7 @@ from api.drawings.side_view import side_view
 from api.errors import Refusal
 from api.routes.cards import CardId, crop_named, machine_named
 from api.routes.desk import desk_of, tag, unit_seen
-from api.routes.state import auditor_of
+from api.routes.state import auditor_of, tagged
 from api.routes.units import Reader, UnitId
 from api.service.recording import unit_named
 from api.store import organisations, setups
@@ -23,7 +23,12 @@ from audit.run import audit_on_sheet
 of_cards = APIRouter(tags=["cards"])
 of_units = APIRouter(tags=["units"])
 
-SVG: dict[int | str, dict[str, Any]] = {200: {"content": {"image/svg+xml": {}}, "description": "a drawing"}}
+MEDIA = "image/svg+xml"
+SVG: dict[int | str, dict[str, Any]] = {200: {"content": {MEDIA: {}}, "description": "a drawing"}}
+KEPT_SVG: dict[int | str, dict[str, Any]] = {
+    200: {**SVG[200], "headers": {"ETag": {"description": "changes with the drawing", "schema": {"type": "string"}}}},
+    304: {"description": "the drawing is still that of the ETag sent as If-None-Match"},
+}
 View = Annotated[Literal["side", "drive-train"], Query(description="the machine from its left, or shafts and drives")]
 Narrow = Annotated[bool, Query(description="for a phone")]
 
@@ -40,14 +45,15 @@ def draw_card(
 ) -> Response:
     machine, grown = machine_named(request, card), crop_named(request, crop)
     if view == "side":
-        return _svg(side_view(machine, narrow=narrow))
-    return _svg(drive_train(auditor_of(request).sheet(machine.id, grown.id), {}, narrow=narrow))
+        return Response(side_view(machine, narrow=narrow), media_type=MEDIA)
+    drawn = drive_train(auditor_of(request).sheet(machine.id, grown.id), {}, narrow=narrow)
+    return Response(drawn, media_type=MEDIA)
 
 
 @of_units.get(
     "/units/{unit}/drawing",
     response_class=Response,
-    responses=SVG,
+    responses=KEPT_SVG,
     summary="A unit as its newest setup has it, with the findings where they are",
 )
 def draw_unit(request: Request, caller: Reader, unit: UnitId, view: View = "side", narrow: Narrow = False) -> Response:
@@ -58,22 +64,20 @@ def draw_unit(request: Request, caller: Reader, unit: UnitId, view: View = "side
         auditor = desk.in_force.auditor(work, organisations.read(work).terms.hold_at)
     if newest is None:
         raise Refusal(404, "No setup", f"No setup of {unit} is on record.")
-    try:
-        setup = read_setup(newest.text, "", auditor.rulebook)
-    except BadInput:
-        raise Refusal(409, "Not judged", "The rulebook in force can't read the newest setup; record it anew.") from None
-    sheet = auditor.sheet(setup.unit.card, setup.crop)
-    report = audit_on_sheet(sheet, setup, auditor.hold_at)
-    rules = auditor.rulebook.rules
-    if view == "side":
-        drawn = side_view(sheet.card, report, rules, narrow)
-    else:
-        drawn = drive_train(sheet, compute(sheet, setup).values, report, rules, narrow=narrow)
-    return _svg(
-        drawn, tag(newest.digest[:16], auditor.rulebook.digest[:16], auditor.hold_at.name.lower(), view, narrow)
-    )
 
+    def drawn() -> bytes:
+        try:
+            setup = read_setup(newest.text, "", auditor.rulebook)
+        except BadInput:
+            raise Refusal(
+                409, "Not judged", "The rulebook in force can't read the newest setup; record it anew."
+            ) from None
+        sheet = auditor.sheet(setup.unit.card, setup.crop)
+        report = audit_on_sheet(sheet, setup, auditor.hold_at)
+        rules = auditor.rulebook.rules
+        if view == "side":
+            return side_view(sheet.card, report, rules, narrow).encode()
+        return drive_train(sheet, compute(sheet, setup).values, report, rules, narrow=narrow).encode()
 
-def _svg(drawn: str, etag: str = "") -> Response:
-    headers = {"ETag": etag, "Cache-Control": "private, no-cache"} if etag else {}
-    return Response(drawn, media_type="image/svg+xml", headers=headers)
+    etag = tag(newest.digest[:16], auditor.rulebook.digest[:16], auditor.hold_at.name.lower(), view, narrow)
+    return tagged(request, drawn, etag, "private, no-cache", MEDIA)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from api.exchange.addresses import Network
 from api.identity.door import Identity
+from api.identity.scraping import Scraping
 from api.service.fleet_jobs import Jobs
 from api.service.fleet_standing import Standings
 from api.service.gate import Gate
@@ -24,6 +25,7 @@ class Desk:
         clock: s since 1970; read once for a request.
         signs_on: an organisation's own sign-on is set up.
         networks: networks of one's own that may be asked although they are not public.
+        scraping: knows the monitor of the whole server.
         address: where people reach this server, for links that are printed; no slash at its end.
     """
 
@@ -39,3 +41,4 @@ class Desk:
     address: str
     signs_on: bool
     networks: tuple[Network, ...] = ()
+    scraping: Scraping = field(default_factory=Scraping)

@@ -16,7 +16,7 @@ from api.store import acceptances, organisations, setups
 from api.store.database import Work
 from api.store.setups import SetupRow
 from audit.auditor import Auditor
-from audit.clearing import why_not
+from audit.clearing import effect_of, why_not
 from audit.judged import Judged
 from audit.nouns.clearance import Acceptance, Effect, Job
 from audit.nouns.problem import BadInput
@@ -176,7 +176,7 @@ def holding(
     now: float,
 ) -> frozenset[Where]:
     """The findings that would hold a start of the job that the setup is for."""
-    held = {(rule, on) for rank, _, rule, on in judged.hits if _may_hold(rules[rule], rank[0], effects, hold_at)}
+    held = {(rule, on) for rank, _, rule, on in judged.hits if rank[0] <= hold_at and _holds(rule, rules, effects)}
     if held and given:  # what was found is worked out only where it is asked for
         job = Job(judged.crop, judged.header_kind)
         held -= {
@@ -187,10 +187,8 @@ def holding(
     return frozenset(held)
 
 
-def _may_hold(rule: Rule, level: int, effects: Mapping[str, Effect], hold_at: Level) -> bool:
-    if level > hold_at or rule.standing is Standing.TRIAL:
-        return False
-    return rule.harm.people or effects.get(rule.id, Effect.HOLDS) is Effect.HOLDS
+def _holds(rule: str, rules: Mapping[str, Rule], effects: Mapping[str, Effect]) -> bool:
+    return rules[rule].standing is not Standing.TRIAL and effect_of(rule, rules, effects) is Effect.HOLDS
 
 
 class _Side:

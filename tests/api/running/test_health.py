@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections import namedtuple
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,9 @@ from prometheus_client.parser import text_string_to_metric_families
 from api.app import create_app
 from api.errors import MEDIA
 from api.identity.rights import Role
+from api.identity.scraping import VARIABLE as SCRAPE
+from api.identity.scraping import scraping_of
+from api.identity.sign_on import BadSettings
 from api.identity.tokens import at_command_line, make
 from api.opening import open_desk
 from api.store import events, organisations, probing
@@ -172,15 +176,39 @@ def test_what_a_proxy_on_this_machine_passes_on_is_not_of_this_machine(app: Fast
     assert answer.status_code == 401
 
 
-def test_from_elsewhere_a_reader_of_the_only_organisation_reads_them(app: FastAPI, store: Store) -> None:
-    secret = add(store, "ridgeline")
+def test_from_elsewhere_an_owner_sees_what_is_on_their_own_record(app: FastAPI, store: Store) -> None:
+    """And nothing of the process, whose counts are of all organisations."""
+    secret, _ = add(store, "ridgeline", Role.OWNER), add(store, "meltwater")
     client = TestClient(app, client=AWAY)
     assert client.get("/metrics").status_code == 401
     assert client.get("/metrics", headers={"authorization": f"Bearer {secret}x"}).status_code == 401
-    token = {"authorization": f"Bearer {secret}"}
-    assert client.get("/metrics", headers=token).status_code == 200
+    found = samples(client.get("/metrics", headers={"authorization": f"Bearer {secret}"}).text)
+    assert found == {"setup_audit_events_on_record": 2, "setup_audit_units": 0, "setup_audit_good_starts": 0}
+
+
+def test_a_monitor_with_a_token_of_its_own_sees_the_whole_server(app: FastAPI, store: Store, tmp_path: Path) -> None:
+    add(store, "ridgeline")
     add(store, "meltwater")
-    assert client.get("/metrics", headers=token).status_code == 403  # the counts would tell of the other one
+    token = "k" * 40
+    (tmp_path / "scrape").write_text(f"{token}\n")
+    scraping = scraping_of({SCRAPE: str(tmp_path / "scrape")})
+    app.state.desk = replace(app.state.desk, scraping=scraping)
+    client = TestClient(app, client=AWAY)
+    found = samples(client.get("/metrics", headers={"authorization": f"Bearer {token}"}).text)
+    assert found["setup_audit_organisations"] == 2
+    for odd in (f"Bearer {token}k", f"Basic {token}", "Bearer ", token):
+        assert client.get("/metrics", headers={"authorization": odd}).status_code == 401
+    assert (
+        client.get("/units", headers={"authorization": f"Bearer {token}"}).status_code == 401
+    )  # it opens nothing else
+
+
+@pytest.mark.parametrize("text", ["", "short", "k" * 31, "k" * 40 + "\n" + "k" * 40, "ü" * 40, None])
+def test_a_monitors_token_that_is_none_is_refused(tmp_path: Path, text: str | None) -> None:
+    if text is not None:
+        (tmp_path / "scrape").write_text(text)
+    with pytest.raises(BadSettings, match=SCRAPE):
+        scraping_of({SCRAPE: str(tmp_path / "scrape")})
 
 
 def test_counts_are_there_while_the_store_is_not(
