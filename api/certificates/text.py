@@ -6,7 +6,8 @@ import base64
 import binascii
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from math import isfinite
 from typing import Any
 
 MOST_DIGITS = 15
@@ -33,18 +34,18 @@ def from_base64url(text: str) -> bytes:
     return some
 
 
+def read_json(text: bytes) -> object:
+    """The value of a JSON text. Raises ValueError for anything that two readers could understand differently.
+
+    Not UTF-8 is a UnicodeDecodeError, which says where.
+    """
+    return _decoded(text.decode("utf-8"), int, _finite)
+
+
 def json_object(text: bytes) -> dict[str, Any]:
-    """A JSON object without repeated keys, fractions, NaN or huge numbers. Raises ValueError."""
+    """A JSON object without fractions or huge numbers either, as what is signed has none. Raises ValueError."""
     try:
-        plain = json.loads(
-            text.decode("utf-8"),
-            object_pairs_hook=_once,
-            parse_int=_whole,
-            parse_float=_refuse,
-            parse_constant=_refuse,
-        )
-    except RecursionError:
-        raise ValueError("it is nested too deep") from None
+        plain = _decoded(text.decode("utf-8"), _whole, _refuse)
     except UnicodeDecodeError:
         raise ValueError("it is not UTF-8") from None
     except json.JSONDecodeError:
@@ -59,11 +60,31 @@ def plain_json(plain: Mapping[str, Any]) -> bytes:
     return json.dumps(plain, ensure_ascii=False, allow_nan=False, sort_keys=True, separators=(",", ":")).encode()
 
 
+def _decoded(text: str, whole: Callable[[str], int], fraction: Callable[[str], float]) -> Any:
+    try:
+        return json.loads(
+            text, object_pairs_hook=_once, parse_int=whole, parse_float=fraction, parse_constant=_no_constant
+        )
+    except RecursionError:
+        raise ValueError("it is nested too deep") from None
+
+
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     plain = dict(pairs)
     if len(plain) != len(pairs):
         raise ValueError("a key stands twice")
     return plain
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(f"{name} stands for a number")
+
+
+def _finite(text: str) -> float:
+    found = float(text)
+    if not isfinite(found):
+        raise ValueError("a number has no end")
+    return found
 
 
 def _whole(text: str) -> int:

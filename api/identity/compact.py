@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from api.certificates.text import from_base64url
-from api.identity.strict_json import read_json
+from api.certificates.text import from_base64url, read_json
 
 MOST_BYTES = 16 * 1024
 

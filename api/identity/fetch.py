@@ -6,7 +6,7 @@ from ipaddress import ip_address
 from time import monotonic
 from urllib.parse import urlsplit
 
-from api.identity.strict_json import read_json
+from api.certificates.text import read_json
 
 MOST_BYTES = 512 * 1024
 PATIENCE = 5.0

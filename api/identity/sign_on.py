@@ -23,9 +23,9 @@ from math import isfinite
 from pathlib import Path
 from typing import Any
 
+from api.certificates.text import read_json
 from api.identity.fetch import why_not_fetch
 from api.identity.rights import Role
-from api.identity.strict_json import read_json
 from audit.nearest import did_you_mean
 
 VARIABLE = "SETUP_AUDIT_SIGN_ON"

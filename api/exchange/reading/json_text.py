@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
+from api.certificates.text import read_json
 from api.exchange.reading.nouns import NotRead
-from api.identity.strict_json import read_json
 
 _NO_TEXT = re.compile("[\ud800-\udfff]|\\\\u0000")
 """Half a surrogate pair, and the zero character, which no database keeps in a text."""
