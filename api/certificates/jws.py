@@ -16,7 +16,7 @@ from cryptography.exceptions import InvalidSignature
 
 from api.certificates.flaw import Flaw, NotGood
 from api.certificates.keys import PublicKey, SigningKey
-from api.certificates.text import from_base64url, json_object, plain_json, to_base64url
+from api.certificates.text import compact_parts, json_object, plain_json, to_base64url
 
 ALGORITHM = "Ed25519"
 """The name that RFC 9864 gives; it says the curve too."""
@@ -62,16 +62,13 @@ def read(text: str, kind: str, keys: Mapping[str, PublicKey], most: int = MOST_B
     """
     if len(text) > most:
         raise NotGood(Flaw.TOO_LARGE, f"It is longer than {most} characters, the most that is read.")
-    parts = text.split(".")
-    if len(parts) != 3:
-        raise NotGood(Flaw.MALFORMED, "It is not three parts with a dot between them, so it is nothing signed.")
     try:
-        header = json_object(from_base64url(parts[0]))
-        content, signature = (from_base64url(part) for part in parts[1:])
+        head, content, signature = compact_parts(text)
+        header = json_object(head)
     except ValueError as error:
         raise NotGood(Flaw.MALFORMED, f"It is damaged or was never whole: {error}.") from None
     key = _key(header, kind, keys)
-    if len(signature) != SIGNATURE_BYTES or not _is_signed(f"{parts[0]}.{parts[1]}", signature, key):
+    if len(signature) != SIGNATURE_BYTES or not _is_signed(text.rpartition(".")[0], signature, key):
         raise NotGood(Flaw.WRONG_SIGNATURE, "The signature is wrong: it was changed after signing, or it is forged.")
     try:
         return Signed(json_object(content), key.id)
@@ -81,7 +78,7 @@ def read(text: str, kind: str, keys: Mapping[str, PublicKey], most: int = MOST_B
 
 def named_key(text: str) -> str:
     """Id of the key that a text of our own says it was signed with; nothing is checked. Raises ValueError, KeyError."""
-    return str(json_object(from_base64url(text.partition(".")[0]))["kid"])
+    return str(json_object(compact_parts(text)[0])["kid"])
 
 
 def _key(header: Mapping[str, Any], kind: str, keys: Mapping[str, PublicKey]) -> PublicKey:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from api.certificates.text import from_base64url, read_json
+from api.certificates.text import compact_parts, read_json
 
 MOST_BYTES = 16 * 1024
 
@@ -26,20 +26,13 @@ def read_compact(text: str) -> Compact:
     """Header and claims of a token. Raises Malformed."""
     if len(text) > MOST_BYTES:
         raise Malformed(f"it is longer than {MOST_BYTES} characters")
-    parts = text.split(".")
-    if len(parts) != 3:
-        raise Malformed("it does not have three parts")
-    header, claims, _ = (_bytes(part) for part in parts)
-    return Compact(_object(header, "header"), _object(claims, "claims"))
-
-
-def _bytes(part: str) -> bytes:
-    if not part:
-        raise Malformed("a part of it is not base64url")
     try:
-        return from_base64url(part)
+        header, claims, signature = compact_parts(text)
     except ValueError as error:
         raise Malformed(str(error)) from None
+    if not signature:
+        raise Malformed("it is not signed")
+    return Compact(_object(header, "header"), _object(claims, "claims"))
 
 
 def _object(text: bytes, called: str) -> dict[str, Any]:
