@@ -50,7 +50,7 @@ prove: $(VENV)/run.stamp ## that the shipped rules can be kept together, and eac
 bench: $(VENV)/test.stamp ## speed, as ratios measured in one run
 	$(BIN)/python tests/bench/audit_speed.py
 	$(BIN)/python tests/bench/plan_speed.py
-	PYTHONPATH=. $(BIN)/python tests/bench/visits_speed.py
+	$(BIN)/python tests/bench/visits_speed.py
 	$(BIN)/python tests/bench/service_speed.py
 	$(PIP) --no-build-isolation --editable ".[bench]"
 	$(BIN)/python tests/bench/fleet_speed.py
