@@ -69,7 +69,7 @@ GROUPS: dict[str, tuple[str, dict[str, tuple[str, ...]]]] = {
                 "poll",
             )
         },
-    ),  # fmt: skip
+    ),
     "record": ("the record of all that was done", {"record": ("verify", "export")}),
     "webhook": ("who is told of what happens", {"webhook": ("make", "list", "send", "replay")}),
 }
