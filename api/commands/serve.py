@@ -127,8 +127,16 @@ def _serve(arguments: argparse.Namespace, desk: Desk | None) -> int:
     from api.middleware.leaving import run as serve
 
     app = create_app(arguments.site, desk=desk, bounds=_bounds(arguments.rate))
+    _say_where(arguments, "/" if desk else "/rules")
     serve(app, arguments.host, arguments.port, linger=arguments.linger)
     return CLEARED
+
+
+def _say_where(arguments: argparse.Namespace, first: str) -> None:
+    """Prints where a browser finds the first page; an address that stands for all of this machine is none to open."""
+    host = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(arguments.host, arguments.host)
+    named = f"[{host}]" if ":" in host else host
+    print(f"In a browser: {arguments.address or f'http://{named}:{arguments.port}'}{first}", flush=True)
 
 
 def _bounds(rate: int | None) -> Bounds:
