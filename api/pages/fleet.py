@@ -88,7 +88,8 @@ def add_unit(
     must_be_own(request)
     if not _ID.fullmatch(id.strip()):
         raise Refusal(422, "Not taken", "An id begins with a letter or digit and has letters, digits and . _ : - only.")
-    sent: dict[str, Any] = {"card": card, "serial": serial.strip(), "owner": owner.strip()}
+    given = {"card": card.strip(), "serial": serial.strip(), "owner": owner.strip()}
+    sent: dict[str, Any] = {key: value for key, value in given.items() if value}  # an empty field says nothing
     if build_year.strip():
         sent["build_year"] = int(build_year) if build_year.strip().isdigit() else build_year
     doors.put_unit(_new(request), caller, id.strip(), json.dumps(sent).encode())

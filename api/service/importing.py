@@ -38,6 +38,7 @@ CHANGES = frozenset({"new unit", "updated", "planned", "waits"})
 
 MOST_UNITS = 2000
 """Machines of one import."""
+MOST_ROWS = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,9 +111,11 @@ def prepare(files: Files, mapping: bytes = b"", format: str = "", source: str = 
 
 
 def check_size(name: str, read: Read) -> None:
-    """Raises NotRead for more machines than one transaction should take: nobody else writes meanwhile."""
+    """Raises NotRead for more than one transaction should take: nobody else writes meanwhile."""
     if len(read.units) > MOST_UNITS:
         raise NotRead(name, f"holds more than {MOST_UNITS:,} machines", "Send it in parts")
+    if sum(map(len, (read.units, read.crops, read.tasks, read.rows))) > MOST_ROWS:
+        raise NotRead(name, f"holds more than {MOST_ROWS:,} machines, crops, tasks and bad rows", "Send it in parts")
 
 
 def apply(work: Work, gate: Gate, rulebook: Rulebook, prepared: Prepared) -> Report:
@@ -205,7 +208,8 @@ class Applying:
         if fall is not None:
             line = self.ask(one, Ask(METER, f"{METER}|{row.id}", fall.text, ("replaced", "wrong")), row.id)
             return replace(line, text="; ".join([*changes, line.text])) if changes else line
-        return Line(one.place, "unit", fate if changes else "nothing new", row.id, "; ".join(changes))
+        text = "; ".join([*changes, *(_not_taken(row, one) if fate == "updated" else ())])
+        return Line(one.place, "unit", fate if changes else "nothing new", row.id, text)
 
     def ask(self, one: ReadUnit, asked: Ask, unit: str = "", new: bool = False) -> Line:
         """A row that waits for an answer; the same question is asked once, and the newest row waits."""
@@ -344,6 +348,20 @@ class Applying:
                 ),
             )  # fmt: skip
         return [f"{len(fresh)} settings from the machine, not verified"] if fresh else []
+
+
+def _not_taken(row: UnitRow, one: ReadUnit) -> list[str]:
+    """What a file says otherwise than the record of what a unit is: imports never change that."""
+    pairs = (
+        ("card", one.card, row.card),
+        ("build year", one.build_year, row.build_year),
+        ("owner", one.owner, row.owner),
+    )
+    return [
+        f"{name} {said} is not taken: on record is {known or 'none'}"
+        for name, said, known in pairs
+        if said and said != known
+    ]
 
 
 def add_identity(work: Work, unit: str, claim: Claim, proof: str, origin: str) -> Identity:

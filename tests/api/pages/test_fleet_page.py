@@ -35,6 +35,8 @@ def test_a_unit_is_put_on_record_by_the_form_and_never_overwritten(owner: TestCl
     assert owner.post("/fleet/units", data={**form, "id": "../x"}).status_code == 422
     assert owner.post("/fleet/units", data={**form, "id": "unit-08", "card": "nothing"}).status_code == 422
     assert owner.post("/fleet/units", data={**form, "id": "unit-09", "build_year": "soon"}).status_code == 422
+    empty = {"id": "unit-10", "card": "axial-single", "serial": "", "build_year": "", "owner": ""}
+    assert owner.post("/fleet/units", data=empty).headers["location"] == "/unit/unit-10", "as a browser sends them"
     assert owner.get("/").headers["location"] == "/fleet"
     assert "no setup yet" in text_of(owner.get("/fleet").text)
 

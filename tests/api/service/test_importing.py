@@ -105,6 +105,15 @@ def test_more_machines_than_are_taken_at_once(place: Place, monkeypatch: pytest.
         Office(place).send(snapshot_json([machine(), machine("Unit 08")]))
 
 
+def test_what_a_unit_is_an_import_never_changes(office: Office) -> None:
+    mapping = b"columns: {No: {is: fleet_number}, Built: {is: build_year}, Card: {is: card}}"
+    office.send(b"No,Built,Card\n7,2021,axial-single\n", "m.csv", mapping=mapping)
+    line = office.send(b"No,Built,Card\n7,2019,axial-hybrid\n", "m.csv", mapping=mapping).lines[0]
+    assert line.fate == "nothing new"
+    assert "build year 2019 is not taken: on record is 2021" in line.text
+    assert (office.unit("7").card, office.unit("7").build_year) == ("axial-single", 2021)
+
+
 def test_a_new_unit_with_its_identities_and_hours(office: Office) -> None:
     report = office.send(snapshot_xml([machine()]), "fleet.xml")
     assert fates(report) == [("new unit", "Unit-07")]
