@@ -394,6 +394,6 @@ document.addEventListener("visibilitychange", () => document.visibilityState ===
 const going = (await store.walks()).filter((one) => one.unit === page.unit && !one.finished).pop();
 await (going ? open_(going) : showStart());
 view.removeAttribute("aria-busy");
-beReady();
 if (page.crop && page.may.record && !(await store.listOf(page.unit, page.crop))) await listFor(page.crop);
+beReady();  // it says that all is kept, so the list is kept before
 await send();

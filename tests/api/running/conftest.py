@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 from collections.abc import Iterator
+from ipaddress import ip_network
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -17,8 +18,12 @@ from api.exchange.addresses import ALLOWED
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
 from api.opening import open_desk
-from api.store import organisations
+from api.service import polling
+from api.service.import_answers import end_type_card
+from api.store import organisations, type_cards
 from api.store.database import Store
+from api.store.import_sources import Source
+from tests.api.exchange.samples import machine, snapshot_json
 
 DEMO = Path(__file__).parents[3] / "api" / "demo" / "before-corn.ndjson"
 BEGAN = 1_790_000_000.0
@@ -78,6 +83,35 @@ def live(store: Store) -> None:
         feed = send(201, "POST", "/calendar-feeds", {"name": name, "units": ["unit-03"]})
     send(200, "DELETE", f"/webhooks/{made['id']}", seen=True)
     send(200, "DELETE", f"/calendar-feeds/{feed['id']}")
+    seen = client.get("/units/unit-03/setups").json()["items"][0]["id"]
+    photo = client.post(
+        f"/units/unit-03/setups/{seen}/photos?quantity=feeder.drum", content=b"\xff\xd8\xff\xe0" + bytes(9)
+    )
+    assert photo.status_code == 201, photo.text
+    send(201, "POST", f"/units/unit-03/setups/{seen}/notes", {"quantity": "feeder.drum", "text": "Bent"})
+    exchange(store, client)
+
+
+def exchange(store: Store, client: TestClient) -> None:
+    """What other systems send, what is asked because of it, and how it ends."""
+    done = []
+    for name in ("Unit 07", "Unit 08"):
+        fleet = snapshot_json([machine(name, f"{name[:1]}-{name[-2:]}", f"XXXMDA1AC000004{name[-2:]}")])
+        sent = client.post("/imports", content=fleet, headers={"content-type": "application/json"})
+        assert sent.status_code == 201, sent.text
+        done.append(sent.json()["id"])
+        for asked in client.get("/import-questions").json()["items"]:
+            client.post(f"/import-questions/{asked['id']}/answer", json={"card": "axial-single"})
+    known = client.get("/units/Unit-07/identities").json()["items"]
+    split = client.post(f"/units/Unit-07/identities/{known[0]['id']}/split", json={"to": "", "why": "plates mixed up"})
+    assert split.status_code == 200, split.text
+    assert client.post(f"/imports/{done[-1]}/undo").status_code == 200
+    with store.writing("ridgeline", "command line", BEGAN + 86400) as work:
+        for name in ("north", "south"):
+            one = Source(name, "fleet-snapshot", "http://127.0.0.1:9/Fleet/1", 900.0, "", work.now)
+            polling.add(work, one, (ip_network("127.0.0.0/8"),))
+        polling.end(work, "south")
+        end_type_card(work, type_cards.every(work)[0])
 
 
 @pytest.fixture(scope="session")

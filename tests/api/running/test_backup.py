@@ -259,7 +259,7 @@ def test_no_damaged_page_is_restored(lived: Store, tmp_path: Path) -> None:
         for table in ("setups", "units", "starts", "acceptances"):
             assert found[table] == want[table]
         target.unlink()
-    assert refused > 10
+    assert refused > 5  # else the damage hit nothing that is looked at
     assert leavings(tmp_path) == []
 
 
