@@ -15,6 +15,7 @@ from api.pages import (
     papers,
     preferences,
     rules,
+    settings,
     setup_entry,
     sign_in,
     starts,
@@ -27,7 +28,7 @@ FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
 """What anybody may see."""
 OF_RULES: tuple[ModuleType, ...] = (rules, cards)
 """Pages that need no record; where there is one, they show the rulebook in force to who is signed on."""
-OF_RECORD: tuple[ModuleType, ...] = (sign_in, fleet, unit, work, starts, walk_round, setup_entry, papers)
+OF_RECORD: tuple[ModuleType, ...] = (sign_in, settings, fleet, unit, work, starts, walk_round, setup_entry, papers)
 """Pages of what is on record; each asks for the right that it needs."""
 
 
