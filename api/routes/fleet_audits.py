@@ -126,7 +126,7 @@ async def begin(
     except NoFolder as error:
         raise Refusal(503, "No place for files", f"{error}.") from None
     if of == "record":
-        return await run_in_threadpool(_begin_of_record, request, desk, caller, id, place, name, plan)
+        return await run_in_threadpool(begin_of_record, request, desk, caller, id, place, name, plan)
     ending = _ending(request)
     await run_in_threadpool(place.mkdir, parents=True, exist_ok=True)
     try:
@@ -134,7 +134,9 @@ async def begin(
     except BaseException:
         await run_in_threadpool(shutil.rmtree, place, True)
         raise
-    return await run_in_threadpool(_begin, request, desk, caller, id, place, f"fleet.{ending}", digest, name, plan)
+    return await run_in_threadpool(
+        begin_of_file, request, desk, caller, id, place, f"fleet.{ending}", digest, name, plan
+    )
 
 
 @router.get("", response_model=PageOf[FleetAuditAnswer], summary="Fleet audits, the last begun first")
@@ -228,9 +230,10 @@ async def _save(request: Request, file: File) -> str:
     return found.hexdigest()
 
 
-def _begin_of_record(
+def begin_of_record(
     request: Request, desk: Desk, caller: Caller, id: str, place: File, name: str, plan: bool
 ) -> Response:
+    """Begins an audit of the newest setup of every unit. Raises Refusal (409) where there is none."""
     place.mkdir(parents=True, exist_ok=True)
     try:
         with desk.store.reading(caller.organisation, desk.clock()) as work, (place / "fleet.ndjson").open("wb") as out:
@@ -243,10 +246,10 @@ def _begin_of_record(
     except BaseException:
         shutil.rmtree(place, ignore_errors=True)
         raise
-    return _begin(request, desk, caller, id, place, "fleet.ndjson", "of the record", name, plan)
+    return begin_of_file(request, desk, caller, id, place, "fleet.ndjson", "of the record", name, plan)
 
 
-def _begin(
+def begin_of_file(
     request: Request, desk: Desk, caller: Caller, id: str, place: File, file: str, digest: str, name: str, plan: bool
 ) -> Response:
     """Puts the audit on record and starts it; the files go where the record says nothing of them."""
