@@ -13,9 +13,9 @@ from api.fleet.blocks import Piece
 from api.fleet.streams import Broken
 from audit.intake.columns import Grid, Header
 
-ROW_GROUP = 16384
+ROW_GROUP = 8192
 """Rows of a group in what is written. Several groups are held in memory while they are written."""
-_PART = 2 * 1024 * 1024
+_PART = 1024 * 1024
 """Bytes of lines that are turned into rows at a time."""
 
 _WORK = pl.Struct(

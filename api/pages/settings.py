@@ -45,7 +45,7 @@ def set_terms(
 def make_token(request: Request, caller: Owner, name: Text, role: Text, units: Text = "", days: Text = "") -> Response:
     """Makes a token; its secret is on the answered page and nowhere else."""
     must_be_own(request)
-    sent = {"name": name, "role": role, "units": units.replace(",", " ").split()}
+    sent: dict[str, Any] = {"name": name, "role": role, "units": units.replace(",", " ").split()}
     sent |= {"days": _number(days)} if days.strip() else {"days": None}
     made = plain_of(tokens.make_token(request, caller, json.dumps(sent).encode()))
     return _page(request, caller, made["secret"])

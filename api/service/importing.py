@@ -352,11 +352,8 @@ class Applying:
 
 def _not_taken(row: UnitRow, one: ReadUnit) -> list[str]:
     """What a file says otherwise than the record of what a unit is: imports never change that."""
-    pairs = (
-        ("card", one.card, row.card),
-        ("build year", one.build_year, row.build_year),
-        ("owner", one.owner, row.owner),
-    )
+    years = ("build year", one.build_year, row.build_year)
+    pairs = (("card", one.card, row.card), years, ("owner", one.owner, row.owner))
     return [
         f"{name} {said} is not taken: on record is {known or 'none'}"
         for name, said, known in pairs

@@ -1,7 +1,8 @@
 """How fast the audit of a fleet is, as ratios measured side by side in one run.
 
-Run with ``make bench``; ``--large`` takes the sizes of a season (hours, tens of gigabytes). Where nothing else is said one
-core is used, times are processor time, which other work on the machine disturbs less, and ratios are medians of rounds.
+Run with ``make bench``; ``--only``, ``--memory`` and ``--workers`` choose what is measured and how large. On a quiet machine
+``--only memory --memory 1000000`` takes minutes, ``--only workers --workers 5000000`` half an hour and 60 GB of disk. Where
+nothing else is said one core is used, times are processor time, which other work on the machine disturbs less, and ratios are medians of rounds.
 Nothing timed fails; that all engines give the same verdicts is asserted.
 """
 
@@ -12,6 +13,7 @@ import json
 import os
 import pickle
 import random
+import resource
 import shutil
 import statistics
 import subprocess
@@ -53,6 +55,12 @@ def processor(call: Callable[[], object]) -> float:
     start = time.process_time()
     call()
     return time.process_time() - start
+
+
+def children() -> float:
+    """Processor time of all processes that were started here and have ended, s."""
+    found = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return found.ru_utime + found.ru_stime
 
 
 def compared(
@@ -226,14 +234,18 @@ class Bench:
                 stream.writelines(line + b"\n" for line in self.lines[: count - written])
         taken = {}
         for workers in (1, 2):
-            start = time.perf_counter()
+            start, own, others = time.perf_counter(), time.process_time(), children()
             self.audit(path, mapper=Here() if workers == 1 else Local(workers))
             taken[workers] = time.perf_counter() - start
+            own, others = time.process_time() - own, children() - others
         busy = os.getloadavg()[0]
         print(
             f"\n{count:,} setups, wall time: one process {taken[1]:.1f} s, two {taken[2]:.1f} s: x {taken[1] / taken[2]:.2f}"
         )
         print(f"  ({len(CORES)} cores, load {busy:.1f}: above {len(CORES)} other work takes its share)")
+        print(
+            f"  with two, the process that reads and writes took {100 * own / (own + others):.0f} % of all processor time"
+        )
         path.unlink()
         return taken[1] / taken[2]
 
@@ -412,8 +424,12 @@ def piped(out: str) -> None:
 
 def main() -> None:
     options = argparse.ArgumentParser()
-    options.add_argument("--large", action="store_true")
     options.add_argument("--setups", type=int, default=5000)
+    options.add_argument("--memory", type=int, default=40_000, help="setups of the larger audit, beside 10,000")
+    options.add_argument("--workers", type=int, default=60_000, help="setups of the audit by one process and by two")
+    options.add_argument(
+        "--only", choices=("reading", "engines", "memory", "workers"), help="else all, and the capacity"
+    )
     options.add_argument("--piped")
     wanted = options.parse_args()
     if wanted.piped:
@@ -422,11 +438,17 @@ def main() -> None:
     os.sched_setaffinity(0, {max(CORES)})  # before polars starts its threads, which it does when it is first used
     with tempfile.TemporaryDirectory() as folder:
         bench = Bench(Path(folder), wanted.setups)
-        seconds = bench.beside_reading()
-        bench.beside_engines()
-        bench.memory((10_000, 100_000, 1_000_000) if wanted.large else (10_000, 40_000))
-        two = bench.workers(5_000_000 if wanted.large else 12 * wanted.setups)
-        capacity(seconds, wanted.setups, two, bench.feeding())
+        parts: dict[str, Callable[[], Any]] = {
+            "reading": bench.beside_reading,
+            "engines": bench.beside_engines,
+            "memory": lambda: bench.memory((10_000, wanted.memory)),
+            "workers": lambda: bench.workers(wanted.workers),
+        }
+        if wanted.only:
+            parts[wanted.only]()
+            return
+        found = {name: part() for name, part in parts.items()}
+        capacity(found["reading"], wanted.setups, found["workers"], bench.feeding())
 
 
 if __name__ == "__main__":
