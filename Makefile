@@ -52,6 +52,7 @@ bench: $(VENV)/test.stamp ## speed, as ratios measured in one run
 	$(BIN)/python tests/bench/plan_speed.py
 	$(BIN)/python tests/bench/visits_speed.py
 	$(BIN)/python tests/bench/service_speed.py
+	$(BIN)/python tests/bench/pages_speed.py
 	$(PIP) --no-build-isolation --editable ".[bench]"
 	$(BIN)/python tests/bench/fleet_speed.py
 
