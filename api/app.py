@@ -81,7 +81,12 @@ _SIGNED_ON = (401, 403)
 _ON_RECORD = (*_SIGNED_ON, *_SENT, 404, 409, 412, 428, 503)
 
 
-SIZES = (("/rulebooks", 4 * MOST_OF_ALL), ("/fleet-audits", MOST_BYTES), ("/imports", imports.MOST_BYTES))
+SIZES = (
+    ("/rulebooks", 4 * MOST_OF_ALL),
+    ("/fleet-audits", MOST_BYTES),
+    ("/fleet/audits", MOST_BYTES),
+    ("/imports", imports.MOST_BYTES),
+)
 """Bytes that a body may have on routes that take more than a setup."""
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from typing import Annotated, Literal
 from urllib.parse import urlencode
@@ -10,10 +9,10 @@ from urllib.parse import urlencode
 from fastapi import Query, Request, Response
 
 from api.errors import Refusal
-from api.fleet_lines import read_fleet
 from api.fleet_wire import fleet_json
 from api.pages.cards import crops_of
 from api.pages.door import pages_router, see
+from api.pages.fleet_audits import result
 from api.pages.sheets.cab_sheet import cab_sheet
 from api.pages.sheets.fleet_report import Beside, fleet_report
 from api.pages.sheets.on_record import Newest, history
@@ -27,14 +26,11 @@ from api.pages.telling import told
 from api.pages.view import HEADERS, html, page, view_of
 from api.pages.work import changed_over, in_time
 from api.plan_wire import out_of_time_after
-from api.routes import fleet_audits as doors
 from api.routes.desk import desk_of
 from api.routes.fleet_audits import AuditId
 from api.routes.fleet_audits import Reader as FleetReader
 from api.routes.plans import SECONDS
 from api.routes.units import Reader, UnitId
-from api.service.fleet_jobs import OUT
-from api.store.fleet_audits import DONE
 from audit.nouns.plan import Locks
 from audit.nouns.vocabulary import on_card
 from audit.run import audit_on_sheet
@@ -112,16 +108,8 @@ def newest(request: Request, caller: Reader, ending: Ending, paper: Paper = "") 
 @router.get("/fleet/audits/{audit}/report.{ending}")
 def audited(request: Request, caller: FleetReader, audit: AuditId, ending: Ending, paper: Paper = "") -> Response:
     """The fleet as a fleet audit found it."""
-    desk, printing = desk_of(request), _printing(request, paper)
-    job = json.loads(bytes(doors.get_audit(request, caller, audit).body))
-    if job["state"] != DONE:
-        raise Refusal(409, "Not done", f"The fleet audit is {job['state']}.")
-    folder = desk.jobs.place(caller.organisation, audit) / OUT
-    if not folder.is_dir():
-        raise Refusal(404, "No such list", "The files of this fleet audit are not on this server.")
-    with desk.store.reading(caller.organisation, desk.clock()) as work:
-        rulebook = desk.in_force.version(work, job["rulebook"]).rulebook
-    fleet = read_fleet(folder)
+    printing = _printing(request, paper)
+    job, fleet, rulebook = result(request, caller, audit)
     source = job["name"] or printing.view.language.say("Fleet audit {number}", number=job["number"])
     answer = fleet_json(fleet, rulebook, {})
     return _answer(request, fleet_report(answer, fleet, rulebook, Beside(source), printing), printing, ending)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import secrets
 import shutil
+from collections.abc import AsyncIterable
 from hashlib import sha256
 from pathlib import Path as File
 from typing import Annotated, Any, BinaryIO, Literal
@@ -119,24 +120,9 @@ async def begin(
     of: Annotated[Literal["body", "record"], Query(description="where the setups are")] = "body",
     plan: Annotated[bool, Query(description="also plan the work for every unit")] = False,
 ) -> Response:
-    desk = desk_of(request)
-    id = f"fleet-{secrets.token_hex(8)}"
-    try:
-        place = desk.jobs.place(caller.organisation, id)
-    except NoFolder as error:
-        raise Refusal(503, "No place for files", f"{error}.") from None
     if of == "record":
-        return await run_in_threadpool(begin_of_record, request, desk, caller, id, place, name, plan)
-    ending = _ending(request)
-    await run_in_threadpool(place.mkdir, parents=True, exist_ok=True)
-    try:
-        digest = await _save(request, place / f"fleet.{ending}")
-    except BaseException:
-        await run_in_threadpool(shutil.rmtree, place, True)
-        raise
-    return await run_in_threadpool(
-        begin_of_file, request, desk, caller, id, place, f"fleet.{ending}", digest, name, plan
-    )
+        return await run_in_threadpool(begin_of_record, request, caller, name, plan)
+    return await begin_of_stream(request, caller, request.stream(), _ending(request), name, plan)
 
 
 @router.get("", response_model=PageOf[FleetAuditAnswer], summary="Fleet audits, the last begun first")
@@ -200,40 +186,24 @@ def get_lines(
     return FileResponse(file, media_type=FORMS[form], filename=f"{audit}-{lines}.{form}")
 
 
-def _ending(request: Request) -> str:
-    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    coding = request.headers.get("content-encoding", "").strip().lower()
-    if kind not in KINDS:
-        raise Refusal(415, "Unsupported media type", f"'{kind[:60]}' is none of {', '.join(KINDS)}.")
-    if coding not in CODINGS:
-        raise Refusal(
-            415, "Unsupported media type", f"content coding '{coding[:60]}' is not undone; send gzip or zstd."
-        )
-    return KINDS[kind] + CODINGS[coding]
-
-
-async def _save(request: Request, file: File) -> str:
-    """Writes the body to a file as it comes; its SHA-256."""
-    found, size = sha256(), 0
-    stream: BinaryIO = await run_in_threadpool(file.open, "wb")
-    try:
-        async for part in request.stream():
-            size += len(part)
-            if size > MOST_BYTES:
-                raise Refusal(413, "Content too large", f"a fleet sent here may have at most {MOST_BYTES:,} bytes.")
-            found.update(part)
-            await run_in_threadpool(stream.write, part)
-    finally:
-        await run_in_threadpool(stream.close)
-    if not size:
-        raise Refusal(422, "Request refused", "The body is empty; send the fleet, or ask for of=record.")
-    return found.hexdigest()
-
-
-def begin_of_record(
-    request: Request, desk: Desk, caller: Caller, id: str, place: File, name: str, plan: bool
+async def begin_of_stream(
+    request: Request, caller: Caller, stream: AsyncIterable[bytes], ending: str, name: str, plan: bool
 ) -> Response:
-    """Begins an audit of the newest setup of every unit. Raises Refusal (409) where there is none."""
+    """Begins an audit of a fleet that comes in pieces; what it is is seen by its content, ``ending`` names the file."""
+    id, place = _new(request, caller)
+    await run_in_threadpool(place.mkdir, parents=True, exist_ok=True)
+    try:
+        digest = await _save(stream, place / f"fleet.{ending}")
+    except BaseException:
+        await run_in_threadpool(shutil.rmtree, place, True)
+        raise
+    return await run_in_threadpool(_begin, request, caller, id, place, f"fleet.{ending}", digest, name, plan)
+
+
+def begin_of_record(request: Request, caller: Caller, name: str, plan: bool) -> Response:
+    """Begins an audit of the newest setup of every unit on record."""
+    id, place = _new(request, caller)
+    desk = desk_of(request)
     place.mkdir(parents=True, exist_ok=True)
     try:
         with desk.store.reading(caller.organisation, desk.clock()) as work, (place / "fleet.ndjson").open("wb") as out:
@@ -246,13 +216,53 @@ def begin_of_record(
     except BaseException:
         shutil.rmtree(place, ignore_errors=True)
         raise
-    return begin_of_file(request, desk, caller, id, place, "fleet.ndjson", "of the record", name, plan)
+    return _begin(request, caller, id, place, "fleet.ndjson", "of the record", name, plan)
 
 
-def begin_of_file(
-    request: Request, desk: Desk, caller: Caller, id: str, place: File, file: str, digest: str, name: str, plan: bool
+def _new(request: Request, caller: Caller) -> tuple[str, File]:
+    """Id and folder of an audit to be begun. Raises Refusal (503) where there is no place for files."""
+    id = f"fleet-{secrets.token_hex(8)}"
+    try:
+        return id, desk_of(request).jobs.place(caller.organisation, id)
+    except NoFolder as error:
+        raise Refusal(503, "No place for files", f"{error}.") from None
+
+
+def _ending(request: Request) -> str:
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    coding = request.headers.get("content-encoding", "").strip().lower()
+    if kind not in KINDS:
+        raise Refusal(415, "Unsupported media type", f"'{kind[:60]}' is none of {', '.join(KINDS)}.")
+    if coding not in CODINGS:
+        raise Refusal(
+            415, "Unsupported media type", f"content coding '{coding[:60]}' is not undone; send gzip or zstd."
+        )
+    return KINDS[kind] + CODINGS[coding]
+
+
+async def _save(stream: AsyncIterable[bytes], file: File) -> str:
+    """Writes what comes to a file; its SHA-256."""
+    found, size = sha256(), 0
+    out: BinaryIO = await run_in_threadpool(file.open, "wb")
+    try:
+        async for part in stream:
+            size += len(part)
+            if size > MOST_BYTES:
+                raise Refusal(413, "Content too large", f"a fleet sent here may have at most {MOST_BYTES:,} bytes.")
+            found.update(part)
+            await run_in_threadpool(out.write, part)
+    finally:
+        await run_in_threadpool(out.close)
+    if not size:
+        raise Refusal(422, "Request refused", "The body is empty; send the fleet, or ask for of=record.")
+    return found.hexdigest()
+
+
+def _begin(
+    request: Request, caller: Caller, id: str, place: File, file: str, digest: str, name: str, plan: bool
 ) -> Response:
     """Puts the audit on record and starts it; the files go where the record says nothing of them."""
+    desk = desk_of(request)
 
     def work_out(work: Work) -> Answer:
         level = organisations.read(work).terms.hold_at
