@@ -15,13 +15,13 @@ from fastapi import Form, Query, Request, Response
 from api.errors import Refusal
 from api.identity.caller import Caller, must
 from api.identity.rights import Right
+from api.pages.asking import plain_of, unit_sent, with_header
 from api.pages.door import must_be_own, pages_router, see
-from api.pages.starts import plain_of
 from api.pages.telling import teller_of
 from api.pages.view import View, page, view_of
 from api.routes import fleet_audits
 from api.routes import units as doors
-from api.routes.desk import desk_of
+from api.routes.desk import desk_of, tag
 from api.routes.units import Mechanic, Reader
 from api.service.fleet_standing import Stood
 from api.store import units
@@ -88,11 +88,9 @@ def add_unit(
     must_be_own(request)
     if not _ID.fullmatch(id.strip()):
         raise Refusal(422, "Not taken", "An id begins with a letter or digit and has letters, digits and . _ : - only.")
-    given = {"card": card.strip(), "serial": serial.strip(), "owner": owner.strip()}
-    sent: dict[str, Any] = {key: value for key, value in given.items() if value}  # an empty field says nothing
-    if build_year.strip():
-        sent["build_year"] = int(build_year) if build_year.strip().isdigit() else build_year
-    doors.put_unit(_new(request), caller, id.strip(), json.dumps(sent).encode())
+    sent = unit_sent(card.strip(), {"serial": serial, "build_year": build_year, "owner": owner})
+    asked = with_header(request, "if-none-match", "*")  # so that a unit of this id is never overwritten
+    doors.put_unit(asked, caller, id.strip(), json.dumps(sent).encode())
     return see(f"/unit/{id.strip()}")
 
 
@@ -121,8 +119,7 @@ def take_demo_out(request: Request, caller: Mechanic) -> Response:
     with desk.store.reading(caller.organisation, desk.clock()) as work:
         found = [one for one in units.of_fleet(work) if one.id.startswith(INVENTED)]
     for one in found:
-        headers = [*request.scope["headers"], (b"if-match", f'"{one.edition}"'.encode())]
-        doors.retire_unit(Request({**request.scope, "headers": headers}, request.receive), one.id, caller)
+        doors.retire_unit(with_header(request, "if-match", tag(one.edition)), one.id, caller)
     return see("/")
 
 
@@ -170,11 +167,6 @@ def _line(one: Stood, titles: Mapping[str, Rule], view: View) -> dict[str, Any]:
 
 def _link(kept: dict[str, str], at: int) -> str:
     return f"/fleet?{urlencode({**kept, 'at': max(at, 0)})}"
-
-
-def _new(request: Request) -> Request:
-    """The request as if it carried If-None-Match, so that a unit of this id is never overwritten."""
-    return Request({**request.scope, "headers": [*request.scope["headers"], (b"if-none-match", b"*")]}, request.receive)
 
 
 def _is_there(request: Request, organisation: str, id: str) -> bool:

@@ -15,9 +15,9 @@ from api.errors import Refusal
 from api.fleet_lines import read_fleet
 from api.fleet_wire import fleet_json
 from api.identity.caller import Caller
+from api.pages.asking import keyed, plain_of
 from api.pages.door import must_be_own, pages_router, see
 from api.pages.sheets.fleet_report import group_text
-from api.pages.starts import keyed, plain_of
 from api.pages.telling import told
 from api.pages.view import View, page, view_of
 from api.routes import fleet_audits as doors

@@ -8,8 +8,8 @@ from typing import Annotated, Any
 from fastapi import Form, Request, Response
 
 from api.identity.rights import Right, Role
+from api.pages.asking import number, plain_of, with_header
 from api.pages.door import must_be_own, pages_router, see
-from api.pages.starts import plain_of
 from api.pages.view import page
 from api.routes import organisations, tokens
 from api.routes.tokens import Owner
@@ -33,11 +33,10 @@ def set_terms(
 ) -> Response:
     """Changes the terms; only the edition that was seen. What rules do stays."""
     must_be_own(request)
-    numbers = dict(zip(NUMBERS, map(_number, (most_hours, most_days, valid_for)), strict=True))
+    numbers = dict(zip(NUMBERS, map(number, (most_hours, most_days, valid_for)), strict=True))
     effects = plain_of(organisations.organisation(request, caller))["effects"]
     body = json.dumps({"terms": {"hold_at": hold_at, **numbers}, "effects": effects}).encode()
-    headers = [*request.scope["headers"], (b"if-match", edition.encode())]
-    organisations.set_organisation(Request({**request.scope, "headers": headers}, request.receive), caller, body)
+    organisations.set_organisation(with_header(request, "if-match", edition), caller, body)
     return see("/settings")
 
 
@@ -46,7 +45,7 @@ def make_token(request: Request, caller: Owner, name: Text, role: Text, units: T
     """Makes a token; its secret is on the answered page and nowhere else."""
     must_be_own(request)
     sent: dict[str, Any] = {"name": name, "role": role, "units": units.replace(",", " ").split()}
-    sent |= {"days": _number(days)} if days.strip() else {"days": None}
+    sent |= {"days": number(days)} if days.strip() else {"days": None}
     made = plain_of(tokens.make_token(request, caller, json.dumps(sent).encode()))
     return _page(request, caller, made["secret"])
 
@@ -67,11 +66,3 @@ def _page(request: Request, caller: Reader, secret: str) -> Response:
         request, "settings.html", organisation=plain_of(answer), edition=answer.headers["etag"], secret=secret,
         tokens=listed, roles=[role.value for role in Role],
     )  # fmt: skip
-
-
-def _number(text: str) -> float | str:
-    """A number as people write it; anything else is refused by the door with its own words."""
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError:
-        return text

@@ -13,10 +13,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
 from api.errors import Refusal
+from api.pages.asking import form_of, keyed, plain_of
 from api.pages.cards import crops_of
 from api.pages.door import pages_router, see
 from api.pages.standing import Standing, standing
-from api.pages.starts import keyed, plain_of
 from api.pages.telling import told
 from api.pages.view import View, page, view_of
 from api.pages.walk_round import newest_known, unit_of
@@ -39,8 +39,6 @@ from audit.nouns.vocabulary import on_card
 router = pages_router(prefix="/unit/{unit}")
 
 Word = Annotated[str, Query(max_length=80)]
-MOST_FIELDS = 5000
-"""Fields that a form may have; a card with many belts has some hundred things, each with side, unit and tick."""
 
 
 @dataclass
@@ -55,11 +53,6 @@ class Entered:
     values: dict[str, str] = field(default_factory=dict)
     problems: dict[str, list[Problem]] = field(default_factory=dict)
     changed: bool = False
-
-
-async def form_of(request: Request) -> FormData:
-    """The form that was sent."""
-    return await request.form(max_fields=MOST_FIELDS)
 
 
 @router.get("/setup")

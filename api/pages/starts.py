@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from fastapi import Form, Query, Request, Response
 
 from api.certificates.qr import svg
+from api.pages.asking import keyed, number, plain_of
 from api.pages.cards import crops_of
 from api.pages.door import PageBesideJson, pages_router, see
 from api.pages.standing import Standing, standing
@@ -46,7 +47,7 @@ def start(
     """Asks for a harvest start; the key makes sure that sending the form twice asks once."""
     asked: dict[str, Any] = {"crop": crop, "header_kind": header_kind}
     if engine_hours.strip():
-        asked["engine_hours"] = _hours(engine_hours)
+        asked["engine_hours"] = number(engine_hours)
     answer = doors.start(keyed(request, key), caller, unit, json.dumps(asked).encode())
     if answer.status_code == 201:
         return see(f"/start/{plain_of(answer)['id']}")
@@ -79,23 +80,3 @@ def _page(
         header_kind=header_kind, decision=None if decision is None else told(view_of(request), decision),
         crops=crops, kinds=[word for word, _ in words], key=token_urlsafe(16), refused=refused,
     )  # fmt: skip
-
-
-def plain_of(answer: Response) -> dict[str, Any]:
-    """What a JSON door answers."""
-    found: dict[str, Any] = json.loads(bytes(answer.body))
-    return found
-
-
-def keyed(request: Request, key: str) -> Request:
-    """The request as if it carried an Idempotency-Key, which a form can't send as a header."""
-    headers = [*request.scope["headers"], (b"idempotency-key", key.encode())]
-    return Request({**request.scope, "headers": headers}, request.receive)
-
-
-def _hours(text: str) -> float | str:
-    """Engine hours as people write them; anything else is refused by the door itself, with its own words."""
-    try:
-        return float(text.strip().replace(",", "."))
-    except ValueError:
-        return text

@@ -14,17 +14,17 @@ from api.drawings.drive_train import drive_train
 from api.drawings.positions import finding_positions
 from api.drawings.side_view import side_view
 from api.errors import Refusal
+from api.pages.asking import form_of, keyed, plain_of, unit_sent, with_header
 from api.pages.door import must_be_own, pages_router, see
-from api.pages.setup_entry import form_of
 from api.pages.sheets.wear import limits_of, wear_plots
 from api.pages.standing import Standing, standing
-from api.pages.starts import keyed, plain_of
 from api.pages.telling import told
 from api.pages.view import page, view_of
 from api.routes import acceptances as acceptance_doors
 from api.routes import histories, starts
 from api.routes import units as doors
 from api.routes.acceptances import Approver
+from api.routes.desk import tag
 from api.routes.units import Mechanic, Reader, UnitId
 from api.wire import USUAL, report_json
 from audit.facts import compute
@@ -81,11 +81,7 @@ def edit(request: Request, caller: Mechanic, unit: UnitId, form: Annotated[FormD
     """Changes what the unit is; only the edition that was seen."""
     must_be_own(request)
     found = standing(request, caller, unit)
-    sent: dict[str, Any] = {"card": found.unit.card, "fitted": _fitted(found, form)}
-    sent |= {name: str(form.get(name, "")) for name in ("serial", "owner")}
-    for name, kind in (("build_year", int), ("engine_hours", float)):
-        if written := str(form.get(name, "")).strip():
-            sent[name] = _number(written, kind)
+    sent = {**unit_sent(found.unit.card, form), "fitted": _fitted(found, form)}
     doors.put_unit(_seen(request, str(form.get("edition", ""))), caller, unit, json.dumps(sent).encode())
     return see(f"/unit/{unit}")
 
@@ -177,15 +173,6 @@ def _fitted(found: Standing, form: FormData) -> dict[str, str]:
     return kept | {name: choice for name, choice in chosen.items() if choice}
 
 
-def _number(text: str, kind: type[int] | type[float]) -> float | str:
-    """A number as people write it; anything else goes on as it is, to be refused by the door with its own words."""
-    try:
-        return kind(text.strip().replace(",", "."))
-    except ValueError:
-        return text
-
-
 def _seen(request: Request, edition: str) -> Request:
-    """The request as if it carried If-Match, which a form can't send as a header."""
-    headers = [*request.scope["headers"], (b"if-match", f'"{edition}"'.encode())]
-    return Request({**request.scope, "headers": headers}, request.receive)
+    """The request of who saw this edition of the unit."""
+    return with_header(request, "if-match", tag(edition))

@@ -111,7 +111,7 @@ def rendered(view: View, template: str, /, **things: Any) -> str:
 def _around(request: Request) -> dict[str, Any]:
     """What the frame of every page shows."""
     desk: Desk | None = request.app.state.desk
-    return {"languages": languages(), "on_record": desk is not None, "htmx": "hx-request" in request.headers}
+    return {"languages": languages(), "on_record": desk is not None}
 
 
 @cache

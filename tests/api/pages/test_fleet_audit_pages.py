@@ -150,6 +150,7 @@ def test_one_is_cancelled_and_another_fails_with_its_reason(owner: TestClient) -
     where = begun(owner, DEMO.read_bytes(), called=STRANGE).headers["location"]
     assert STRANGE not in owner.get(where).text
     assert STRANGE in text_of(owner.get(where).text)
+    assert "is at work" in text_of(owner.get("/fleet").text)
     assert owner.post(f"{where}/cancel").headers["location"] == where
     assert "has no result" in text_of(owner.get(where).text)
     assert owner.post(f"{where}/cancel").status_code == 409

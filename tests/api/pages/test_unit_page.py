@@ -82,6 +82,10 @@ def test_what_the_machine_is_is_changed_only_as_it_was_seen(owner: TestClient) -
     assert unit["fitted"] == {name.removeprefix("fitted."): choice for name, choice in fitted.items()}
     assert owner.post(f"/unit/{WHOLE}/edit", data=form).status_code == 412
     assert 'class="state held"' in owner.get(f"/unit/{WHOLE}").text
+    edition = hidden(owner.get(f"/unit/{WHOLE}").text, "edition")
+    empty = {"edition": edition, "serial": "", "build_year": "", "owner": "", "engine_hours": ""}
+    assert owner.post(f"/unit/{WHOLE}/edit", data={**empty, **fitted}).status_code == 303, "as a browser sends them"
+    assert owner.get(f"/units/{WHOLE}").json()["owner"] == ""
     bad = {**form, "edition": hidden(owner.get(f"/unit/{WHOLE}").text, "edition"), "build_year": "long ago"}
     assert owner.post(f"/unit/{WHOLE}/edit", data=bad).status_code == 422
 
