@@ -62,9 +62,18 @@ class Teller:
                 self._told[text, loose] = found
         return found
 
+    @property
+    def as_composed(self) -> bool:
+        """Whether everything is told as the audit composes it, so that nothing has to be looked at."""
+        return self.language.tag == USUAL and self.units == UNITS[0]
+
     def drawn(self, text: str) -> str:
-        """A text of a drawing."""
-        return self.measured(self.text(text.replace(NO_BREAK, " ")))
+        """A text of a drawing; one that stays as it is keeps its blanks at which no line is broken."""
+        if self.as_composed:
+            return text
+        plain = text.replace(NO_BREAK, " ")
+        said = self.text(plain)
+        return self.measured(text if said == plain else said)
 
     def measured(self, text: str) -> str:
         """A text with its measures in the reader's units and its numbers with the language's decimal sign."""
@@ -109,7 +118,8 @@ def teller_of(view: View) -> Teller:
 
 def told(view: View, plain: Plain) -> Plain:
     """Plain values of a report, plan, rule or card as a reader wants them; keys and ids stay as they are."""
-    if view.language.tag == USUAL and view.units == UNITS[0]:
+    tell = teller_of(view)
+    if tell.as_composed:
         return plain
-    found: Plain = teller_of(view).plain(plain)
+    found: Plain = tell.plain(plain)
     return found

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from api.identity.caller import Caller
+from api.service.gate import stand_of
 from api.service.in_force import InForce
 from api.service.keeping import Kept
 from api.store import acceptances, organisations, setups, units
@@ -18,7 +19,7 @@ from api.store.setups import Newest
 from api.store.units import UnitRow
 from audit.auditor import Auditor
 from audit.clearing import decide
-from audit.nouns.clearance import Decision, Job, Judgement, Stand
+from audit.nouns.clearance import Decision, Job, Judgement
 from audit.nouns.finding import Clearance, Counts, Finding
 from audit.nouns.problem import BadInput
 from audit.nouns.risk import Level
@@ -87,9 +88,10 @@ class Standings:
         for unit in _seen(units.of_fleet(work), caller):
             last = newest.get(unit.id)
             short = None if last is None else self._short(work, auditor, last)
-            job = Job(last.crop, last.header_kind) if last else Job("", "")
+            stand = None if last is None else stand_of(unit, last, "?" if last.number < unit.setups else "")
+            job = stand.job if stand else Job("", "")
             decision = decide(
-                job=job, stand=_stand(unit, last), judgement=short.judgement if short else None, rules=rules,
+                job=job, stand=stand, judgement=short.judgement if short else None, rules=rules,
                 in_force=digest, acceptances=given.get(unit.id, ()), effects=organisation.effects,
                 terms=organisation.terms, now=work.now, hours=unit.engine_hours,
             )  # fmt: skip
@@ -120,15 +122,4 @@ def _audited(work: Work, auditor: Auditor, last: Newest) -> Short | None:
     return Short(
         Judgement(auditor.rulebook.digest, holding), judged.counts(), findings[0] if findings else None,
         tuple((level, levels.count(level)) for level in Level if level in levels),
-    )  # fmt: skip
-
-
-def _stand(unit: UnitRow, last: Newest | None) -> Stand | None:
-    """The newest setup, as far as clearance asks."""
-    if last is None:
-        return None
-    return Stand(
-        setup=last.id, digest=last.digest, job=Job(last.crop, last.header_kind), taken=last.taken,
-        hours=last.engine_hours, overtaken_by="?" if last.number < unit.setups else "",
-        unit_changed=last.number <= unit.changed_after, unit_retired=unit.retired is not None,
     )  # fmt: skip

@@ -19,7 +19,7 @@ from api.service.keeping import Kept
 from api.service.recording import unit_named, with_hours
 from api.store import acceptances, events, organisations, setups, starts, units
 from api.store.database import Work
-from api.store.setups import SetupRow
+from api.store.setups import Newest, SetupRow
 from api.store.starts import StartRow
 from api.store.units import UnitRow
 from audit.auditor import Auditor
@@ -64,7 +64,7 @@ class Gate:
         terms = organisation.terms
         auditor = self.in_force.auditor(work, terms.hold_at)
         setup = setups.newest(work, unit.id)
-        stand = None if setup is None else stand_of(work, unit, setup)
+        stand = None if setup is None else stand_of(unit, setup, _overtaken(work, unit, setup))
         decision = decide(
             job=job or (stand.job if stand else Job("", "")),
             stand=stand,
@@ -159,22 +159,29 @@ def _judged(auditor: Auditor, setup: SetupRow) -> Judgement | None:
         return None
 
 
-def stand_of(work: Work, unit: UnitRow, setup: SetupRow) -> Stand:
-    """The newest setup, as far as clearance asks."""
-    overtaken = ""
-    if setup.number < unit.setups:
-        last = setups.numbered(work, unit.id, unit.setups)
-        overtaken = last.id if last is not None else "?"
+def stand_of(unit: UnitRow, setup: SetupRow | Newest, overtaken_by: str) -> Stand:
+    """The newest setup, as far as clearance asks.
+
+    Args:
+        overtaken_by: a setup that was taken earlier and recorded later, '' for none.
+    """
     return Stand(
         setup=setup.id,
         digest=setup.digest,
         job=Job(setup.crop, setup.header_kind),
         taken=setup.taken,
         hours=setup.engine_hours,
-        overtaken_by=overtaken,
+        overtaken_by=overtaken_by,
         unit_changed=setup.number <= unit.changed_after,
         unit_retired=unit.retired is not None,
     )
+
+
+def _overtaken(work: Work, unit: UnitRow, setup: SetupRow) -> str:
+    if setup.number >= unit.setups:
+        return ""
+    last = setups.numbered(work, unit.id, unit.setups)
+    return last.id if last is not None else "?"
 
 
 def expiry(seen: Seen, now: float) -> int:
