@@ -96,10 +96,11 @@ def _work(
     sheet = found.auditor.sheet(setup.unit.card, planned.before.crop)
     known = compute(sheet, setup)
     pictures = [_pictures(found, sheet, known.values, setup, planned, one) for one in planned.branches]
-    branches = list(zip(told(view_of(request), plain)["branches"], pictures, strict=True))
+    shown = told(view_of(request), plain)
+    branches = list(zip(shown["branches"], pictures, strict=True))
     kept = {"leave": _offered(locks.leave, _moved(plain), sheet), "lacking": _offered(locks.lacking, _taken(plain))}
     return page(
-        request, "work.html", unit=found.unit, newest=found.newest, work=told(view_of(request), plain),
+        request, "work.html", unit=found.unit, newest=found.newest, work=shown,
         branches=branches, locks=locks, offered=kept, title=title, to=to, header=header,
     )  # fmt: skip
 
