@@ -168,6 +168,14 @@ tokens = Table(
     ForeignKeyConstraint(["organisation"], ["organisations.id"]),
 )  # fmt: skip
 
+ended_sessions = Table(
+    "ended_sessions", metadata,
+    Column("organisation", Text, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("until", Double, nullable=False, comment="when the session would have run out by itself"),
+    ForeignKeyConstraint(["organisation"], ["organisations.id"]),
+)  # fmt: skip
+
 events = Table(
     "events", metadata,
     Column("organisation", Text, primary_key=True),
