@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Protocol, runtime_checkable
 
 from audit.checking import Surroundings, evaluate, judge
+from audit.condition_text import NAN
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.judged import Hit
@@ -34,13 +35,41 @@ class Bare(Protocol):
     def __getitem__(self, written: object, /) -> Value | Sided: ...
 
 
-class Memo(dict[object, Value]):
-    """Results of one computation by the arguments that vary."""
+def compared(value: Value | Sided) -> Value | Sided:
+    """A number, or two sides of one, as the compiled reading compares it: ``NAN`` where it is not known."""
+    if isinstance(value, tuple):
+        left, right = value
+        return NAN if left is None else left, NAN if right is None else right
+    return NAN if value is None else value
 
-    def __init__(self, computation: Computation, fixed: Mapping[int, Value]) -> None:
+
+class Numbers(dict[object, Value | Sided]):
+    """The numbers of a table as they are compared."""
+
+    def __init__(self, table: Written) -> None:
+        super().__init__()
+        self.table = table
+
+    def __missing__(self, written: object) -> Value | Sided:
+        value = compared(self.table[written])
+        if len(self) >= MOST_REMEMBERED:
+            self.clear()
+        self[written] = value
+        return value
+
+
+class Memo(dict[object, Value]):
+    """Results of one computation by the arguments that vary; ``NAN`` is a number that is not known.
+
+    Args:
+        unknown: stands for a result that is not known.
+    """
+
+    def __init__(self, computation: Computation, fixed: Mapping[int, Value], unknown: Value) -> None:
         super().__init__()
         self.computation = computation
         self.fixed = fixed
+        self.unknown = unknown
         self.free = [place for place in range(len(computation.args)) if place not in fixed]
 
     def __missing__(self, key: object) -> Value:
@@ -49,23 +78,28 @@ class Memo(dict[object, Value]):
         for place, value in zip(self.free, given, strict=True):
             argument = self.computation.args[place]
             factor = argument.factor if isinstance(argument, Ref) else 1.0
-            arguments[place] = value * factor if factor != 1.0 and isinstance(value, float) else value
+            known = None if value is NAN else value
+            arguments[place] = known * factor if factor != 1.0 and isinstance(known, float) else known
         result, _ = work_out(self.computation, arguments)
         if len(self) >= MOST_REMEMBERED:
             self.clear()
-        self[key] = result
-        return result
+        found = self[key] = self.unknown if result is None else result
+        return found
 
 
 class Answers(dict[object, tuple[Value | Sided, tuple[Hit, ...]]]):
-    """Reads one input and answers the questions that look at nothing else: its value, and their hits."""
+    """Reads one input and answers the questions that look at nothing else: its value, and their hits.
+
+    Args:
+        number: it is one, or a time as one, and others compare it.
+    """
 
     def __init__(
         self, name: str, written: Written | None, questions: Sequence[Question], sheet: Sheet,
-        constants: Mapping[str, Value],
+        constants: Mapping[str, Value], number: bool,
     ) -> None:  # fmt: skip
         super().__init__()
-        self.name, self.written, self.questions = name, written, questions
+        self.name, self.written, self.questions, self.number = name, written, questions, number
         self.sheet, self.constants = sheet, constants
 
     def __missing__(self, key: Any) -> tuple[Value | Sided, tuple[Hit, ...]]:
@@ -77,7 +111,7 @@ class Answers(dict[object, tuple[Value | Sided, tuple[Hit, ...]]]):
         )
         if len(self) >= MOST_REMEMBERED:
             self.clear()
-        found = self[key] = value, hits
+        found = self[key] = compared(value) if self.number else value, hits
         return found
 
     def verdicts(self, value: Value | Sided) -> Iterator[tuple[Question, Verdict, float]]:
@@ -196,3 +230,4 @@ class Kept:
         self.memos: dict[object, Memo] = {}
         self.answers: dict[object, Answers] = {}
         self.groups: dict[object, Group] = {}
+        self.numbers: dict[int, Numbers] = {}

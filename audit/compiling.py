@@ -20,8 +20,8 @@ from operator import getitem, itemgetter
 from threading import Lock
 from typing import Any
 
-from audit.answers import Answers, Bare, Group, Kept, Memo, Unasked, Written, hit, names_of
-from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
+from audit.answers import Answers, Bare, Group, Kept, Memo, Numbers, Unasked, Written, hit, names_of
+from audit.condition_text import FUNCTIONS, NAN, NO, YES, ConditionWriter, Text, both, either, is_number, opposite
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.inlining import inline
@@ -101,10 +101,12 @@ class _Compiler:
         self.sheet, self.inputs, self.kept = sheet, inputs, kept
         self.constants: dict[str, Value] = {**sheet.constants, **known}
         self.left = self.fold()
-        self.variables = {name: f"v{place}" for place, name in enumerate((*inputs, *self.left))}
+        self.variables = {
+            name: f"{'n' if self.is_number(name) else 'v'}{place}" for place, name in enumerate((*inputs, *self.left))
+        }
         self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
         self.writing = Lock()  # functions of this reading are written one at a time: they share one space of names
-        self.space: dict[str, object] = {**FUNCTIONS, "map": map}
+        self.space: dict[str, object] = dict(FUNCTIONS)
         self.numbers = [name for name, table in inputs.items() if isinstance(table, Bare)]
         self.alone: dict[str, list[Question]] = {name: [] for name in inputs if name not in set(self.numbers)}
         self.questions: list[Question] = []
@@ -113,6 +115,11 @@ class _Compiler:
         for question in sheet.questions:
             self.place(question)
         self.needed = {name for question in self.questions for name in self.behind(question)}
+
+    def is_number(self, name: str) -> bool:
+        """Whether a quantity is a number, or a time as one: where it is not known its variable holds ``NAN``."""
+        quantity = self.sheet.names.get(name)
+        return quantity is None or quantity.form in (Form.NUMBER, Form.TIME)
 
     def place(self, question: Question) -> None:
         """Sorts a question: never asked, always kept, answered by one input's table, or left to the function."""
@@ -228,11 +235,24 @@ class _Compiler:
         """Lines that look up inputs about which nothing is asked alone; those that nothing needs must be right too."""
         if not names:
             return []
-        names = sorted(names, key=lambda name: name in self.needed)
-        taken = [name for name in names if name in self.needed]
-        given = ", ".join(["*_", *(self.variables[name] for name in taken)])
-        tables = self.put([self.inputs[name] for name in names])
-        return [f"[{given}] = map({self.put(getitem)}, {tables}, {self.picked(names, order)})", *self.sides(taken)]
+        lines: list[str] = []
+        asked = [name for name in names if name in self.needed or self.sheet.names[name].form is not Form.TIME]
+        times: dict[int, list[str]] = {}
+        for name in names:
+            if name not in asked:
+                times.setdefault(id(self.inputs[name]), []).append(name)
+        for alike in times.values():  # texts, most of which are not given
+            lines.append(f"for e in filter(None, {self.picked(alike, order)}): {self.put(self.inputs[alike[0]])}[e]")
+        if asked:
+            asked.sort(key=lambda name: name in self.needed)
+            taken = [name for name in asked if name in self.needed]
+            given = ", ".join(["*_", *(self.variables[name] for name in taken)])
+            tables = self.put([self.comparing(name) for name in asked])
+            lines += [
+                f"[{given}] = map({self.put(getitem)}, {tables}, {self.picked(asked, order)})",
+                *self.sides(taken),
+            ]
+        return lines
 
     def group_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
         """Lines that look some inputs up: the values that others need, and the hits."""
@@ -260,7 +280,7 @@ class _Compiler:
             alike.append((question.rule.id, question.on, question.given, question.hold, limits))
         found = self.kept.answers.get(tuple(alike))
         if found is None:
-            found = Answers(name, self.inputs[name], questions, self.sheet, self.constants)
+            found = Answers(name, self.inputs[name], questions, self.sheet, self.constants, self.is_number(name))
             self.kept.answers[tuple(alike)] = found
         return found
 
@@ -289,12 +309,22 @@ class _Compiler:
         """Makes a number canonical: a bare one by its unit, any other by its table."""
         table, variable = self.inputs[name], self.variables[name]
         assert isinstance(table, Bare)
-        read = f"{variable} = {self.put(table)}[{variable}]"
+        read = f"{variable} = {self.put(self.comparing(name))}[{variable}]"
         if table.factor == 1.0 and table.offset == 0.0:
             return f"if type({variable}) is not float: {read}"
         offset = f" + {table.offset!r}" if table.offset else ""
         canonical = f"{variable} * {table.factor!r}{offset}"
-        return f"{variable} = {canonical} if type({variable}) is float else {self.put(table)}[{variable}]"
+        return (
+            f"{variable} = {canonical} if type({variable}) is float else {self.put(self.comparing(name))}[{variable}]"
+        )
+
+    def comparing(self, name: str) -> Written:
+        """The table of an input whose values are compared."""
+        table = self.inputs[name]
+        assert table is not None
+        if not self.is_number(name):
+            return table
+        return self.kept.numbers.setdefault(id(table), Numbers(table))
 
     def fact_lines(self, name: str) -> list[str]:
         """Works out one computation: in place, or by the memo of its formula."""
@@ -322,17 +352,18 @@ class _Compiler:
     def memo(self, computation: Computation, fixed: dict[int, Value]) -> Memo:
         """The memo of a computation; those with the same formula and the same constants share one."""
         factors = tuple(argument.factor if isinstance(argument, Ref) else 1.0 for argument in computation.args)
-        key = (computation.function, tuple(fixed.items()), factors, computation.needs_all)
+        unknown = NAN if self.is_number(computation.name) else None
+        key = (computation.function, tuple(fixed.items()), factors, computation.needs_all, unknown)
         found = self.kept.memos.get(key)
         if found is None:
-            found = self.kept.memos[key] = Memo(computation, fixed)
+            found = self.kept.memos[key] = Memo(computation, fixed, unknown)
         return found
 
     def key_text(self, argument: Ref) -> str:
         variable = self.variables[argument.name]
         quantity = self.sheet.names.get(argument.name)
         if quantity is not None and quantity.sided:
-            return f"({variable}l if {variable}l == {variable}r else None)"
+            return f"({variable}l if {variable}l == {variable}r else {'NAN' if is_number(variable) else None})"
         return variable
 
     def question_line(self, question: Question) -> str:

@@ -2,6 +2,9 @@
 
 A three-valued condition becomes two two-valued expressions: one that is true just when the condition is true, one that
 is true just when it is false; where neither is, it is unknown. A third gives the margin's share where it is false.
+
+A variable whose name begins with n holds a number, and ``NAN`` where it is not known: no comparison with it is true, so
+that most need no test of their own. Any other holds None where it is not known.
 """
 
 from __future__ import annotations
@@ -51,7 +54,8 @@ class ConditionWriter:
     Args:
         names: quantities of the sheet.
         constants: values that do not depend on the setup; None for not known.
-        variables: local variable of each quantity that does; a sided one stands for two, ending in l and r.
+        variables: local variable of each quantity that does; a sided one stands for two, ending in l and r. Those whose
+            names begin with n hold ``NAN`` where a number is not known, all others None.
     """
 
     def __init__(
@@ -70,7 +74,7 @@ class ConditionWriter:
             operand = self.operand(condition.quantity, "")
             if operand == UNKNOWN or condition.quantity in self.constants:
                 return Text(NO, YES) if operand == UNKNOWN else Text(YES, NO)
-            return Text(f"{operand} is not None", f"{operand} is None")
+            return Text(present(operand), absent(operand))
         if isinstance(condition, Not):
             inner = self.write(condition.part)
             return Text(inner.false, inner.true)
@@ -106,7 +110,7 @@ class ConditionWriter:
             return self.same(value, self.operand(relation.other, side), relation.within)
         if isinstance(relation, RecordedAfter):
             event = self.operand(relation.event, side)
-            known = both([present(value), present(event)])
+            known = both([comparable(value), comparable(event)])
             return Text(both([known, f"{value} >= {event}"]), both([known, f"{value} < {event}"]))
         if isinstance(relation, (Is, OneOf)):
             return self.words(value, (relation.limit,) if isinstance(relation, Is) else relation.limits, side)
@@ -145,7 +149,8 @@ class ConditionWriter:
             return (UNKNOWN if value is None else constant(value)), value
         text = self.operand(limit.name, side)
         if limit.times != 1.0 and text != UNKNOWN:
-            text = f"(None if {text} is None else {text} * {limit.times!r})"
+            scaled = f"{text} * {limit.times!r}"
+            text = f"({scaled})" if is_number(text) else f"(None if {text} is None else {scaled})"
         return text, None
 
     def words(self, value: str, limits: tuple[Limit, ...], side: str) -> Text:
@@ -166,6 +171,7 @@ class ConditionWriter:
     def window(self, value: str, low: Limit | None, high: Limit | None, side: str) -> Text:
         inside: list[str] = []
         outside: list[str] = []
+        edges: list[str] = []
         texts = [UNKNOWN, UNKNOWN]
         for place, (limit, within, beyond, sign) in enumerate(((low, ">=", "<", "-"), (high, "<=", ">", "+"))):
             if limit is None:
@@ -176,11 +182,14 @@ class ConditionWriter:
                 edge = constant(fixed - ROUNDING * abs(fixed) if sign == "-" else fixed + ROUNDING * abs(fixed))
             else:
                 edge = f"{text} {sign} {ROUNDING!r} * abs({text})"
-            known = YES if isinstance(fixed, float) else present(text)
+            known = YES if isinstance(fixed, float) else comparable(text)
+            edges += [edge] if known == YES else []
             inside.append(both([known, f"{value} {within} {edge}"]))
             outside.append(both([known, f"{value} {beyond} {edge}"]))
         share = f"window({value}, {texts[0]}, {texts[1]})"
-        return Text(both([present(value), *inside]), both([present(value), either(outside)]), share)
+        if len(edges) == 2:
+            inside = [f"{edges[0]} <= {value} <= {edges[1]}"]
+        return Text(both([comparable(value), *inside]), both([comparable(value), either(outside)]), share)
 
     def same(self, one: str, other: str, within: float) -> Text:
         return measured([one, other], f"same({one}, {other}, {within!r})")
@@ -198,11 +207,27 @@ def measured(operands: list[str], call: str) -> Text:
     return Text(both([known, f"{call} == 0.0"]), both([known, f"{call} != 0.0"]), call)
 
 
+def is_number(operand: str) -> bool:
+    """Whether an operand is a number that is NAN where it is not known, itself or times a factor."""
+    return operand.lstrip("(").startswith("n")
+
+
 def present(operand: str) -> str:
     """That an operand is known."""
-    if operand == UNKNOWN:
-        return NO
-    return f"{operand} is not None" if operand[0] in "v(" else YES  # a literal is known
+    if is_number(operand):
+        variable = operand.lstrip("(").split()[0]
+        return f"{variable} == {variable}"
+    return NO if operand == UNKNOWN else f"{operand} is not None" if operand[0] in "v(" else YES  # a literal is known
+
+
+def absent(operand: str) -> str:
+    """That a variable is not known."""
+    return f"{operand} != {operand}" if is_number(operand) else f"{operand} is None"
+
+
+def comparable(operand: str) -> str:
+    """What must be tested before an operand is compared: nothing of a number, whose comparisons say it."""
+    return YES if is_number(operand) else present(operand)
 
 
 def both(texts: list[str]) -> str:
@@ -263,5 +288,8 @@ def same(one: Value, other: Value, within: float) -> float:
     return 0.0 if past <= ROUNDING * larger else share_of(past, larger)
 
 
-FUNCTIONS: dict[str, object] = {"window": window, "near": near, "same": same}
+NAN = float("nan")
+"""Number that is not known. Tables find it by its identity, so it must be this object and no other."""
+
+FUNCTIONS: dict[str, object] = {"NAN": NAN, "window": window, "near": near, "same": same}
 """What the expressions call."""

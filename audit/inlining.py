@@ -27,11 +27,12 @@ def _definition(function: Callable[..., Any]) -> ast.FunctionDef | None:
 
 
 def inline(function: Callable[..., Any], arguments: Sequence[str], put: Callable[[object], str]) -> str | None:
-    """An expression for a formula's value, None where an argument is unknown or out of range.
+    """An expression for a formula's value, NAN where an argument is unknown or out of range.
 
     Args:
         function: the formula.
-        arguments: an expression for each argument: a local variable that holds a number or None, or a literal.
+        arguments: an expression for each argument: a local variable that holds a number, or NAN where it is not known,
+            or a literal.
         put: keeps an object for the generated function and returns its name there.
 
     Returns: the expression, or None for a formula that is not of the simple shape.
@@ -40,9 +41,10 @@ def inline(function: Callable[..., Any], arguments: Sequence[str], put: Callable
     if found is None or found[1] is None:
         return None
     ranges, value = found
-    known = [f"{text} is not None" for text in dict.fromkeys(arguments) if text.isidentifier()]
+    tested = {test.split(" <= ")[1] for test in ranges}  # which nothing is that is not known
+    known = [f"{text} == {text}" for text in dict.fromkeys(arguments) if text.isidentifier() and text not in tested]
     tests = " and ".join([*known, *ranges])
-    return f"({value}) if {tests} else None" if tests else value
+    return f"({value}) if {tests} else NAN" if tests else value
 
 
 def _body(
