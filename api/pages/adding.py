@@ -24,6 +24,7 @@ from api.pages import (
     walk_round,
     work,
 )
+from api.pages.telling import words_of
 
 FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
 """What anybody may see."""
@@ -37,6 +38,7 @@ OF_RECORD: tuple[ModuleType, ...] = (
 
 def add_pages(app: FastAPI) -> None:
     """Adds the pages that a server can answer."""
+    app.state.words_of = words_of
     on_record = app.state.desk is not None
     for module in (*FOR_ALL, *(OF_RECORD if on_record else ())):
         app.include_router(module.router)

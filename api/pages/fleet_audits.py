@@ -18,7 +18,7 @@ from api.identity.caller import Caller
 from api.pages.asking import keyed, plain_of
 from api.pages.door import must_be_own, pages_router, see
 from api.pages.sheets.fleet_report import group_text
-from api.pages.telling import told
+from api.pages.telling import teller_of, told
 from api.pages.view import View, page, view_of
 from api.routes import fleet_audits as doors
 from api.routes.desk import desk_of
@@ -75,11 +75,13 @@ def one(request: Request, caller: Reader, audit: AuditId) -> Response:
     """How far an audit is; once it is done, its result."""
     job = plain_of(doors.get_audit(request, caller, audit))
     if job["state"] == RUNNING:
-        return page(request, "fleet-audit.html", audit=job, result=None)
+        return page(request, "fleet-audit.html", audit=job, why=[], result=None)
     # who watched it run has a piece of the page only; the whole of it is something else now
     headers = {"HX-Refresh": "true"} if "hx-request" in request.headers else {}
     shown = _result(request, caller, job) if job["state"] == DONE else None
-    return page(request, "fleet-audit.html", headers=headers, audit=job, result=shown)
+    tell = teller_of(view_of(request))
+    why = [tell.text(line) for line in (job["why"] or "").splitlines()]
+    return page(request, "fleet-audit.html", headers=headers, audit=job, why=why, result=shown)
 
 
 @router.post("/{audit}/cancel")

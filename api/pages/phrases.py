@@ -57,6 +57,28 @@ SURE = (
     "machine card {card}, {crop}",
     "machine card {card}",
     "crop card {crop}",
+    "{place}: there is no column '{column}'. {advice}",
+    "{place}: column '{column}' stands twice. Keep the right one.",
+    "{place}: '{column}' stands for both sides and has a side of its own too.",
+    "{place}: lacks the column '{column}'.",
+    "{place}: is not UTF-8. Save the file as UTF-8.",
+    "{place}: is no Parquet file that can be read: {reason}",
+    "{place}: column '{column}' is of type {kind}; a cell must hold a number, a text, yes/no or a time.",
+    "{place}: can't be read: {reason}.",
+    "{file}: column {number}",
+    "Did you mean '{other}'?",
+    "another audit is writing to {folder}; wait for it or name another folder.",
+    "{folder} holds the audit of another run ({file}); name another folder.",
+    "{folder} holds the audit of another run; name another folder.",
+    "the run in {folder} was begun with another {terms}; start anew elsewhere.",
+    "{file} can't be gone on with: {reason}; start anew elsewhere.",
+    "{file} is not as it was written; start anew elsewhere.",
+    "the inputs are not those that the run in {folder} was begun with; start anew elsewhere.",
+    "rulebook {digest} is not on record",
+    "rulebook {digest}: {reason}",
+    "this program can't read rulebook {digest}: {reason} And {number} more.",
+    "this program can't read rulebook {digest}: {reason}",
+    "The files of the audit can't be read or written: {reason}.",
 )
 """Phrases with words enough to be recognised anywhere."""
 
@@ -129,6 +151,9 @@ WORDS = (
     "Out of time", "Not signed on", "Changed meanwhile",
     "The store can't be used just now. Try again a little later.",
     "What this stands on kept changing; nothing was written.", "There is no such organisation.",
+    "'setup-audit fleet --columns CARD' lists the columns of a card.",
+    "the stored files are not those that were put on record",
+    "the stored files are cut off, or larger than any rulebook",
 )  # fmt: skip
 """Words and whole sentences of the audit, the gate, the drawings and the doors."""
 

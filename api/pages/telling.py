@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
+
+from fastapi import Request
 
 from api.drawings.svg import NO_BREAK
 from api.pages.languages import USUAL, Language, languages
 from api.pages.phrases import composed
 from api.pages.units import UNITS, measured
-from api.pages.view import View
+from api.pages.view import View, view_of
 from api.wire import Plain
 
 NAMES = frozenset(
@@ -114,6 +117,12 @@ def teller(tag: str, units: str) -> Teller:
 def teller_of(view: View) -> Teller:
     """The teller for a reader."""
     return teller(view.language.tag, view.units)
+
+
+def words_of(request: Request) -> tuple[str, str, Callable[[str], str]]:
+    """Language and units that a request asks for, and what tells a text of a drawing in them."""
+    view = view_of(request)
+    return view.language.tag, view.units, teller_of(view).drawn
 
 
 def told(view: View, plain: Plain) -> Plain:

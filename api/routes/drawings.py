@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request, Response
 
 from api.drawings.drive_train import drive_train
 from api.drawings.side_view import side_view
+from api.drawings.svg import in_words
 from api.errors import Refusal
 from api.routes.cards import CardId, crop_named, machine_named
 from api.routes.desk import desk_of, tag, unit_seen
@@ -24,13 +26,22 @@ of_cards = APIRouter(tags=["cards"])
 of_units = APIRouter(tags=["units"])
 
 MEDIA = "image/svg+xml"
-SVG: dict[int | str, dict[str, Any]] = {200: {"content": {MEDIA: {}}, "description": "a drawing"}}
+_LANGUAGE = {"Content-Language": {"description": "of the texts in it (RFC 9110)", "schema": {"type": "string"}}}
+_ETAG = {"ETag": {"description": "changes with the drawing and its language", "schema": {"type": "string"}}}
+SVG: dict[int | str, dict[str, Any]] = {
+    200: {
+        "content": {MEDIA: {}}, "headers": _LANGUAGE,
+        "description": "a drawing, in the language that Accept-Language asks for, else in English",
+    }
+}  # fmt: skip
 KEPT_SVG: dict[int | str, dict[str, Any]] = {
-    200: {**SVG[200], "headers": {"ETag": {"description": "changes with the drawing", "schema": {"type": "string"}}}},
+    200: {**SVG[200], "headers": {**_LANGUAGE, **_ETAG}},
     304: {"description": "the drawing is still that of the ETag sent as If-None-Match"},
 }
 View = Annotated[Literal["side", "drive-train"], Query(description="the machine from its left, or shafts and drives")]
 Narrow = Annotated[bool, Query(description="for a phone")]
+Words = tuple[str, str, Callable[[str], str]]
+"""A language's tag, a system of units, and what tells a text of a drawing in them."""
 
 
 @of_cards.get(
@@ -44,10 +55,13 @@ def draw_card(
     narrow: Narrow = False,
 ) -> Response:
     machine, grown = machine_named(request, card), crop_named(request, crop)
-    if view == "side":
-        return Response(side_view(machine, narrow=narrow), media_type=MEDIA)
-    drawn = drive_train(auditor_of(request).sheet(machine.id, grown.id), {}, narrow=narrow)
-    return Response(drawn, media_type=MEDIA)
+    language, _, tell = _words(request)
+    with in_words(tell):
+        if view == "side":
+            drawn = side_view(machine, narrow=narrow)
+        else:
+            drawn = drive_train(auditor_of(request).sheet(machine.id, grown.id), {}, narrow=narrow)
+    return Response(drawn, media_type=MEDIA, headers=_headers(language))
 
 
 @of_units.get(
@@ -75,9 +89,22 @@ def draw_unit(request: Request, caller: Reader, unit: UnitId, view: View = "side
         sheet = auditor.sheet(setup.unit.card, setup.crop)
         report = audit_on_sheet(sheet, setup, auditor.hold_at)
         rules = auditor.rulebook.rules
-        if view == "side":
-            return side_view(sheet.card, report, rules, narrow).encode()
-        return drive_train(sheet, compute(sheet, setup).values, report, rules, narrow=narrow).encode()
+        with in_words(tell):
+            if view == "side":
+                return side_view(sheet.card, report, rules, narrow).encode()
+            return drive_train(sheet, compute(sheet, setup).values, report, rules, narrow=narrow).encode()
 
-    etag = tag(newest.digest[:16], auditor.rulebook.digest[:16], auditor.hold_at.name.lower(), view, narrow)
-    return tagged(request, drawn, etag, "private, no-cache", MEDIA)
+    language, units, tell = _words(request)
+    hold_at = auditor.hold_at.name.lower()
+    etag = tag(newest.digest[:16], auditor.rulebook.digest[:16], hold_at, view, narrow, language, units)
+    return tagged(request, drawn, etag, "private, no-cache", MEDIA, _headers(language))
+
+
+def _words(request: Request) -> Words:
+    """The reader's words; the catalogues belong to the pages, which put the look-up here."""
+    found: Words = request.app.state.words_of(request)
+    return found
+
+
+def _headers(language: str) -> dict[str, str]:
+    return {"Content-Language": language, "Vary": "Cookie, Accept-Language"}

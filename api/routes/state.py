@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import msgspec
@@ -59,10 +59,15 @@ def kept_answer(request: Request, content: Any) -> Response:
 
 
 def tagged(
-    request: Request, body: Callable[[], bytes], etag: str, caching: str, media: str = "application/json"
-) -> Response:
-    """An answer with its ETag; 304 where the client has it already, and ``body`` is then not asked for."""
-    headers = {"ETag": etag, "Cache-Control": caching}
+    request: Request, body: Callable[[], bytes], etag: str, caching: str, media: str = "application/json",
+    more: Mapping[str, str] | None = None,
+) -> Response:  # fmt: skip
+    """An answer with its ETag; 304 where the client has it already, and ``body`` is then not asked for.
+
+    Args:
+        more: headers that both answers have.
+    """
+    headers = {"ETag": etag, "Cache-Control": caching, **(more or {})}
     sent = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
     if etag in sent or "*" in sent:
         return Response(status_code=304, headers=headers)

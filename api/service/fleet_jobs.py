@@ -178,8 +178,12 @@ def _outcome(
         return CANCELLED, "", ""
     except BadInput as error:
         return FAILED, str(error)[:2000], ""
-    except (InTheWay, NoSuchRulebook, Unreadable, OSError) as error:
+    except NoSuchRulebook:
+        return FAILED, f"rulebook {job.rulebook[:16]} is not on record", ""
+    except (InTheWay, Unreadable) as error:
         return FAILED, str(error)[:2000], ""
+    except OSError as error:
+        return FAILED, f"The files of the audit can't be read or written: {error.strerror or error}.", ""
     return DONE, "", json.dumps({**summary, "inputs": [{**one, "name": job.input} for one in summary["inputs"]]})
 
 

@@ -9,9 +9,11 @@ import re
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page
@@ -157,7 +159,39 @@ def test_one_is_cancelled_and_another_fails_with_its_reason(owner: TestClient) -
     table = b"unit.id,unit.card,job.crop,settings.feeder.drun\nunit-1,axial-single,corn,raised\n"
     failed = begun(owner, table, "fleet.csv").headers["location"]
     work_off(owner, failed.rpartition("/")[2])
-    assert "settings.feeder.drun" in text_of(owner.get(failed).text)
+    assert "there is no column 'settings.feeder.drun'" in text_of(owner.get(failed).text)
+    german = text_of(owner.get(failed, headers={"Accept-Language": "de"}).text)
+    assert "Spalte 4: eine Spalte „settings.feeder.drun“ gibt es nicht. Gemeint ist vielleicht" in german
+
+
+PARQUET = BytesIO()
+pl.DataFrame({"unit.id": [["a"]]}).write_parquet(PARQUET)
+UNIT = b"unit.id,unit.card,job.crop"
+
+
+@pytest.mark.parametrize(
+    ("content", "name", "english", "german"),
+    [
+        (UNIT + b",readings.feeder.slats,readings.feeder.slats\n", "f.csv", "stands twice", "steht doppelt"),
+        (
+            UNIT + b",settings.feeder.drum,settings.feeder.drum.left\n", "f.csv", "stands for both sides",
+            "eine eigene Seite",
+        ),
+        (b"unit.id,job.crop\n", "f.csv", "lacks the column 'unit.card'", "Spalte „unit.card“ fehlt"),
+        (UNIT + b",\xff\xfe\n", "f.csv", "is not UTF-8. Save", "ist nicht UTF-8. Die Datei"),
+        (b"PAR1 and nothing more", "f.parquet", "is no Parquet file", "keine lesbare Parquet-Datei"),
+        (PARQUET.getvalue(), "f.parquet", "is of type List", "ist vom Typ List"),
+    ],
+)  # fmt: skip
+def test_why_one_failed_is_told_in_the_reader_s_language(
+    owner: TestClient, content: bytes, name: str, english: str, german: str
+) -> None:
+    failed = begun(owner, content, name).headers["location"]
+    work_off(owner, failed.rpartition("/")[2])
+    assert english in text_of(owner.get(failed).text)
+    told = text_of(owner.get(failed, headers={"Accept-Language": "de"}).text)
+    assert german in told
+    assert english not in told
 
 
 def test_progress_is_shown_and_who_watches_is_given_the_whole_page_at_the_end(owner: TestClient) -> None:

@@ -148,3 +148,20 @@ def test_pages_in_german_with_decimal_commas_and_in_us_units(owner: TestClient) 
     owner.post("/settings/view", data={"language": "en", "units": "us", "next": "/"})
     assert re.search(r"\d in\b", owner.get("/crops/corn").text)
     assert not re.search(r"\d mm\b", owner.get("/crops/corn").text)
+
+
+@pytest.mark.parametrize("view", ["side", "drive-train"])
+def test_drawings_come_in_the_language_that_is_asked_for(owner: TestClient, view: str) -> None:
+    """Accept-Language, Content-Language and Vary are those of RFC 9110, sections 12.5.4, 8.5 and 12.5.5."""
+    faulty(owner)
+    for path in (f"/machine-cards/axial-single/drawing?view={view}&crop=corn", f"/units/{FAULTY}/drawing?view={view}"):
+        english, german = owner.get(path), owner.get(path, headers={"Accept-Language": "de-AT, en;q=0.3"})
+        assert (english.headers["content-language"], german.headers["content-language"]) == ("en", "de")
+        assert "Accept-Language" in german.headers["vary"]
+        spoken = [set(re.findall(r">([^<>]*[a-z]{3}[^<>]*)<", one.text)) for one in (english, german)]
+        told = {languages()["de"].say(text) for text in spoken[0]}
+        assert len(told & spoken[1]) > 8
+        assert not {text for text in spoken[0] & spoken[1] if languages()["de"].say(text) != text}
+    known = {"If-None-Match": owner.get(path, headers={"Accept-Language": "de"}).headers["etag"]}
+    assert owner.get(path, headers={**known, "Accept-Language": "de"}).status_code == 304
+    assert owner.get(path, headers=known).status_code == 200
