@@ -34,7 +34,7 @@ def of_pages() -> list[str | tuple[str, str]]:
 def of_rulebook(rulebook: Rulebook) -> list[str]:
     """Texts of rules, procedures, cautions, cards and crops in that order, each once; names and sources stay."""
     parts: Iterable[str] = (
-        *_rules(rulebook), *_procedures(rulebook), *rulebook.cautions.values(),
+        *_rules(rulebook), *_procedures(rulebook), *rulebook.cautions.values(), *rulebook.vocabulary.looks.values(),
         *(text for card in rulebook.machines.values() for text in _card(card, rulebook)),
         *_crops(rulebook), *_formulas(),
     )  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from audit.intake.tree import Fields, Node, Problems
+from audit.intake.tree import Fields, Node, Problems, said
 from audit.measures import Unreadable, dimension_of
 from audit.nearest import did_you_mean
 from audit.nouns.kind import Kind
@@ -27,13 +27,14 @@ def read_vocabulary(
     """The vocabulary of a quantities file joined with what the kinds declare."""
     fields = Fields(tree, problems, "the quantities file")
     fixed: dict[str, Quantity] = dict(facts)
+    looks = {name: title for name, node in fields.pairs("looks") if (title := _title(name, node, problems))}
     for section, role in _SECTIONS.items():
         for name, node in fields.pairs(section):
             if "." not in name:
                 problems.add(node.place, f"'{name}' must be named part.attribute.")
             if name in fixed:
                 problems.add(node.place, f"'{name}' is named twice.", "Keep one.")
-            fixed[name] = _quantity(node, name, role, problems)
+            fixed[name] = _quantity(node, name, role, looks, problems)
     known = {family for kind in (*drive_kinds.values(), *part_kinds.values()) for family in kind.families}
     families: dict[str, dict[str, Quantity]] = {}
     for family, node in fields.pairs("kinds"):
@@ -43,10 +44,18 @@ def read_vocabulary(
         added = families.setdefault(family, {})
         for section in ("settings", "readings", "events"):
             for name, item in inner.pairs(section):
-                added[name] = _quantity(item, name, _SECTIONS[section], problems)
+                added[name] = _quantity(item, name, _SECTIONS[section], looks, problems)
         inner.close()
     fields.close()
-    return Vocabulary(fixed, families, drive_kinds, part_kinds)
+    return Vocabulary(fixed, families, drive_kinds, part_kinds, looks)
+
+
+def _title(name: str, node: Node, problems: Problems) -> str:
+    """The title of a look, '' where it has none."""
+    if isinstance(node.value, str) and node.value.strip():
+        return node.value
+    problems.add(node.place, f"look '{name}' is {said(node.value)}.", "Write the title that a person reads.")
+    return ""
 
 
 def read_when(fields: Fields, default: When) -> When:
@@ -55,7 +64,7 @@ def read_when(fields: Fields, default: When) -> When:
     return next((found for found in When if found.value == word), default)
 
 
-def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity:
+def _quantity(node: Node, name: str, role: Role, looks: Mapping[str, str], problems: Problems) -> Quantity:
     fields = Fields(node, problems, f"quantity '{name}'")
     meaning = fields.text("meaning")
     how = fields.text("how", "")
@@ -64,14 +73,18 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
     sided = fields.truth("sided", False)
     of_crop = fields.truth("of_crop", False)
     open_words = fields.truth("open", False)
+    look = fields.word("look", list(looks), "") if "look" in fields.items else ""
     if role is Role.EVENT:
         fields.close()
+        _must_be_seen(look, role, when, "", fields)
         return Quantity(name, role, Form.TIME, meaning, of_crop=of_crop)
     if fields.truth("yes_no", False):
         fields.close()
+        _must_be_seen(look, role, when, "", fields)
         return Quantity(
-            name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when, of_crop=of_crop
-        )
+            name, role, Form.YES_NO, meaning, sided=sided, how=how, minutes=minutes, when=when, of_crop=of_crop,
+            look=look,
+        )  # fmt: skip
     words = _words(fields, open_words)
     unit = "" if words or open_words else fields.text("unit") or "1"  # where it lacks, that is on record
     lowest, highest = fields.optional_number("lowest"), fields.optional_number("highest")
@@ -86,10 +99,18 @@ def _quantity(node: Node, name: str, role: Role, problems: Problems) -> Quantity
         if lowest is None or highest is None:
             problems.add(fields.place, f"'{name}' needs 'lowest' and 'highest'.", "Outside them a value is impossible.")
     fields.close()
+    _must_be_seen(look, role, when, unit, fields)
     form = Form.WORD if words or open_words else Form.NUMBER
     return Quantity(
-        name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when, of_crop
+        name, role, form, meaning, unit, words, open_words, sided, lowest, highest, how, minutes, when, of_crop, look
     )
+
+
+def _must_be_seen(look: str, role: Role, when: When, unit: str, fields: Fields) -> None:
+    """A look takes what the eye tells on a machine that stands; a number, a setting or a run is taken by itself."""
+    if look and (role is not Role.READING or when is not When.STOPPED or unit):
+        advice = "Only readings in words, or yes and no, with the machine stopped, are taken in a look."
+        fields.problems.add(fields.items["look"].place, f"look '{look}' can't take this.", advice)
 
 
 def _words(fields: Fields, open_words: bool) -> tuple[tuple[str, str], ...]:

@@ -37,6 +37,8 @@ class When(Enum):
 
 
 Value = float | str | bool | None
+NAN = float("nan")
+"""Number that is not known, where many are compared. Tables find it by identity, so it is this object and no other."""
 """One value in canonical form: a number in the dimension's canonical unit, a word, yes/no, seconds since 1970
 for a time, or None for not known."""
 
@@ -59,6 +61,7 @@ class Quantity:
         how: how a person takes it, '' where it is not taken by hand.
         of_crop: it belongs to the crop being cut and says nothing of the next.
         minutes: what taking it takes.   when: with the engine stopped, running, or at work in the crop.
+        look: the look in which it is seen together with others at the same station, '' if it is taken by itself.
     """
 
     name: str
@@ -75,3 +78,4 @@ class Quantity:
     minutes: float = 1.0
     when: When = When.STOPPED
     of_crop: bool = False
+    look: str = ""

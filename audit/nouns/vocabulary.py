@@ -18,12 +18,14 @@ class Vocabulary:
         fixed: by full name.
         families: by family, then attribute.
         drive_kinds, part_kinds: by name.
+        looks: titles of the looks in which several readings are taken at one station, in the order they are made.
     """
 
     fixed: Mapping[str, Quantity]
     families: Mapping[str, Mapping[str, Quantity]]
     drive_kinds: Mapping[str, Kind]
     part_kinds: Mapping[str, Kind]
+    looks: Mapping[str, str] = field(default_factory=dict)
     _attributes: dict[str, Mapping[str, Quantity]] = field(default_factory=dict, compare=False, repr=False)
     _of_family: dict[str, Mapping[str, Quantity]] = field(default_factory=dict, compare=False, repr=False)
     _on_card: dict[str, tuple[MachineCard, dict[str, Quantity]]] = field(

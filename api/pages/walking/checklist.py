@@ -108,7 +108,7 @@ def checklist(view: View, auditor: Auditor, unit: Unit, crop: str, known: Mappin
     """The whole list for a unit and a crop, in a reader's language and units.
 
     Shape: ``stations`` [{id, title, things}], ``rules``, ``values`` that are settled (crop, builds, what cards state),
-    ``rulebook`` digest. Texts are told; names, words of positions and units stay as a setup writes them.
+    ``looks`` in which several things are seen together, ``rulebook`` digest. Texts are told; names, words of positions and units stay as a setup writes them.
     """
     sheet, rulebook = auditor.sheet(unit.card, crop), auditor.rulebook
     settled = {name: value for name, value in decide(sheet.card, unit).items() if value is not None}
@@ -121,6 +121,7 @@ def checklist(view: View, auditor: Auditor, unit: Unit, crop: str, known: Mappin
         "unit": unit.id, "card": sheet.card.id, "crop": crop, "rulebook": auditor.rulebook.digest,
         "values": {**constants(sheet), **settled, "job.crop": crop},
         "stations": stations, "rules": [{**plain, **_texts(view, texts)} for plain, texts in published(sheet)],
+        "looks": [{"id": look, **told(view, {"title": title})} for look, title in rulebook.vocabulary.looks.items()],
         "headers": [{"id": word, **told(view, {"text": word, "meaning": meaning})}
                     for word, meaning in sheet.names["job.header_kind"].words],
     }  # fmt: skip
@@ -150,7 +151,8 @@ def thing_json(view: View, thing: Thing, sheet: Sheet, rulebook: Rulebook, known
     ]
     return {
         "name": quantity.name, "section": thing.section, "key": thing.key, "role": quantity.role.value,
-        "form": quantity.form.value, "sided": quantity.sided, "when": quantity.when.value, **texts, "words": words,
+        "form": quantity.form.value, "sided": quantity.sided, "when": quantity.when.value, "look": quantity.look,
+        **texts, "words": words,
         "units": units_of(quantity, view.units), "range": range_of(view.language, quantity),
         "lowest": _canonical(quantity.lowest, quantity), "highest": _canonical(quantity.highest, quantity),
         "last": None if known is None else last_json(view, quantity, known),
