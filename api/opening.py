@@ -8,6 +8,7 @@ from pathlib import Path
 
 from api.certificates.secret import secret_of
 from api.exchange.addresses import own_networks
+from api.exchange.issuers import Asking
 from api.identity.bearer import Bearer
 from api.identity.door import Identity
 from api.identity.issuer import Issuer
@@ -45,7 +46,10 @@ def open_desk(
     around = environment or {}
     settings = sign_on_of(around)
     in_force = InForce(store, shipped or read_shipped(sites), engines)
-    identity = Identity(store, None if settings is None else Bearer(settings, Issuer(settings.issuer)), clock)
+    networks = own_networks(around)
+    asks = None if settings is None else Asking(settings.issuer, networks)
+    bearer = None if settings is None or asks is None else Bearer(settings, Issuer(settings.issuer, asks.get))
+    identity = Identity(store, bearer, clock)
     return Desk(
         store=store,
         in_force=in_force,
@@ -58,6 +62,6 @@ def open_desk(
         clock=clock,
         address=address.rstrip("/"),
         signs_on=settings is not None,
-        networks=own_networks(around),
+        networks=networks,
         scraping=scraping_of(around),
     )

@@ -15,12 +15,14 @@ from math import ceil
 from threading import Lock
 
 from api.identity.attempts import Attempts
-from api.identity.bearer import Bearer, NoRole, NotGood
+from api.identity.bearer import Bearer
 from api.identity.caller import AccessRefused, Caller, How, forbidden, unauthenticated
 from api.identity.compact import MOST_BYTES
 from api.identity.issuer import IssuerDown
 from api.identity.rights import OF_UNITS, Role
+from api.identity.signed import NotGood
 from api.identity.tokens import PREFIX, hash_of, is_secret
+from api.identity.words import NoRole
 from api.store import organisations
 from api.store import tokens as rows
 from api.store.database import Store

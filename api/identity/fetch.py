@@ -1,48 +1,37 @@
-"""Fetches a small JSON document from an issuer of tokens."""
+"""What may be asked of an issuer of tokens, and what its answers must be."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from ipaddress import ip_address
-from time import monotonic
+from typing import Protocol
 from urllib.parse import urlsplit
 
 from api.certificates.text import read_json
 
 MOST_BYTES = 512 * 1024
 PATIENCE = 5.0
-"""Seconds for the whole document, however slowly it drips."""
+"""Seconds for a whole answer, however slowly it drips."""
 
 
 class NotFetched(Exception):
-    """The document can't be had, and why."""
+    """The answer can't be had, and why."""
 
 
-def fetch_json(url: str) -> object:
-    """A JSON document by GET. No redirect is followed, nothing is unpacked. Raises NotFetched."""
-    import httpx2
+class Asks(Protocol):
+    """Asks an issuer. No redirect is followed, nothing is unpacked."""
 
-    if why := why_not_fetch(url):
-        raise NotFetched(why)
-    until = monotonic() + PATIENCE
-    headers = {"Accept": "application/json", "Accept-Encoding": "identity"}
-    body = bytearray()
+    def get(self, url: str) -> object:
+        """A JSON document. Raises NotFetched."""
+
+    def post(self, url: str, form: Mapping[str, str], headers: Mapping[str, str]) -> tuple[int, object]:
+        """Status and JSON document that a form is answered with. Raises NotFetched."""
+
+
+def json_of(url: str, body: bytes) -> object:
+    """A document out of an answer's bytes. Raises NotFetched."""
     try:
-        with (
-            httpx2.Client(timeout=PATIENCE, follow_redirects=False) as client,
-            client.stream("GET", url, headers=headers) as answer,
-        ):
-            if answer.status_code != 200:
-                raise NotFetched(f"{url} answers {answer.status_code}")
-            for piece in answer.iter_raw(16 * 1024):
-                body += piece
-                if len(body) > MOST_BYTES:
-                    raise NotFetched(f"{url} is longer than {MOST_BYTES} bytes")
-                if monotonic() > until:
-                    raise NotFetched(f"{url} took longer than {PATIENCE:g} s")
-    except (httpx2.HTTPError, httpx2.InvalidURL, OSError) as error:
-        raise NotFetched(f"{url} can't be reached: {type(error).__name__}") from error
-    try:
-        return read_json(bytes(body))
+        return read_json(body)
     except ValueError as error:
         raise NotFetched(f"{url} is no JSON that can be trusted: {error}") from error
 

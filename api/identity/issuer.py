@@ -1,4 +1,4 @@
-"""The public keys of an issuer of tokens, found by its metadata (RFC 8414, OpenID Connect Discovery 1.0)."""
+"""An issuer of tokens: what it says of itself, and the public keys that are found by that."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from threading import Lock
 from typing import Any
-from urllib.parse import urlsplit
 
 from joserfc.errors import JoseError
 from joserfc.jwk import ECKey, OKPKey, RSAKey
 
-from api.identity.fetch import NotFetched, fetch_json, why_not_fetch
+from api.identity.fetch import NotFetched
+from api.identity.metadata import Metadata, find_metadata
 
 FRESH = 600.0
 """Seconds after which keys are fetched again."""
@@ -39,7 +39,7 @@ class NoKey(Exception):
 
 
 class IssuerDown(Exception):
-    """The issuer's keys can't be had now, so that no token can be checked."""
+    """What the issuer says of itself, or its keys, can't be had now, so that nobody can be known by it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,7 @@ class IssuerKey:
 
 
 class Issuer:
-    """An issuer whose keys are fetched when they are needed.
+    """An issuer whose metadata and keys are fetched when they are needed.
 
     Args:
         url: its name, exactly as its tokens and its metadata give it.
@@ -64,35 +64,44 @@ class Issuer:
         clock: seconds, only ever forward.
     """
 
-    def __init__(
-        self, url: str, fetch: Callable[[str], object] = fetch_json, clock: Callable[[], float] = time.monotonic
-    ) -> None:
+    def __init__(self, url: str, fetch: Callable[[str], object], clock: Callable[[], float] = time.monotonic) -> None:
         self.url = url
         self._fetch, self._clock = fetch, clock
         self._keys: tuple[IssuerKey, ...] = ()
+        self._metadata: Metadata | None = None
         self._fetched = self._tried = float("-inf")
         self._fetching = Lock()
 
-    def key_for(self, kid: str, alg: str) -> PublicKey:
+    def metadata(self) -> Metadata:
+        """What it says of itself. Raises IssuerDown."""
+        return self._have()
+
+    def key_for(self, kid: str, alg: str, vouched: bool = False) -> PublicKey:
         """The key that a token says it is signed with. Raises NoKey, IssuerDown.
 
         Args:
             kid: '' where the token names none; then only one key may suit.
             alg: Ed25519 also where the token has its older name, EdDSA.
+            vouched: the issuer itself handed the token over, so an unknown key is a new one, which is fetched at once.
         """
-        if self._clock() - self._fetched > FRESH:
-            self._refresh(RETRY)
-        if self._clock() - self._fetched > KEPT:
-            raise IssuerDown(f"the keys of {self.url} can't be fetched")
+        self._have()
         try:
             return _the_one(self._keys, kid, alg)
         except NoKey:
-            if not self._refresh(UNKNOWN):
+            if not self._refresh(0.0 if vouched else UNKNOWN):
                 raise
         return _the_one(self._keys, kid, alg)
 
+    def _have(self) -> Metadata:
+        """Fetches what is no longer fresh. Raises IssuerDown where what there is must not count any more."""
+        if self._clock() - self._fetched > FRESH:
+            self._refresh(RETRY)
+        if self._metadata is None or self._clock() - self._fetched > KEPT:
+            raise IssuerDown(f"metadata and keys of {self.url} can't be fetched")
+        return self._metadata
+
     def _refresh(self, pause: float) -> bool:
-        """Fetches the keys unless that was tried within the pause; who has keys waits for no other's fetch."""
+        """Fetches metadata and keys unless that was tried within the pause; who has keys waits for no other's fetch."""
         none_yet = self._clock() - self._fetched > KEPT
         if not self._fetching.acquire(timeout=QUEUE if none_yet else 0):
             return False
@@ -100,41 +109,14 @@ class Issuer:
             if self._clock() - self._tried < pause:
                 return False
             self._tried = self._clock()
-            self._keys = read_keys(self._fetch(self._address_of_keys()))
+            found = find_metadata(self.url, self._fetch)
+            self._keys, self._metadata = read_keys(self._fetch(found.keys)), found
             self._fetched = self._clock()
             return True
         except NotFetched:
             return False
         finally:
             self._fetching.release()
-
-    def _address_of_keys(self) -> str:
-        """``jwks_uri`` of the first metadata that the issuer has. Raises NotFetched."""
-        parts = urlsplit(self.url)
-        path = parts.path.rstrip("/")
-        root = f"{parts.scheme}://{parts.netloc}"
-        places = (
-            f"{root}{path}/.well-known/openid-configuration",
-            f"{root}/.well-known/oauth-authorization-server{path}",  # RFC 8414, section 3.1
-        )
-        why = NotFetched("no metadata")
-        for place in places:
-            try:
-                found = self._fetch(place)
-            except NotFetched as error:
-                why = error
-                continue
-            if not isinstance(found, dict) or found.get("issuer") != self.url:  # RFC 8414, section 3.3
-                why = NotFetched(f"{place} is the metadata of another issuer")
-                continue
-            keys = found.get("jwks_uri")
-            bad = why_not_fetch(keys) if isinstance(keys, str) else "it is missing"
-            if bad is None and parts.scheme == "https" and not str(keys).startswith("https://"):
-                bad = "it leaves https"
-            if bad is None:
-                return str(keys)
-            why = NotFetched(f"{place}: jwks_uri: {bad}")
-        raise why
 
 
 def read_keys(document: object) -> tuple[IssuerKey, ...]:

@@ -34,6 +34,8 @@ def serving(answer: Any, context: ssl.SSLContext | None = None) -> Iterator[int]
             with suppress(BrokenPipeError, ConnectionResetError):  # whoever asked may have gone, as a test wants
                 answer(self)
 
+        do_POST = do_GET
+
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
     if context is not None:
         server.socket = context.wrap_socket(server.socket, server_side=True)

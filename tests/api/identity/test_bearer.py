@@ -18,10 +18,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from joserfc.jwk import RSAKey
 
-from api.identity.bearer import LEEWAY, Bearer, NoRole, NotGood
+from api.identity.bearer import Bearer
 from api.identity.caller import How
 from api.identity.compact import MOST_BYTES
 from api.identity.rights import Right, Role
+from api.identity.signed import LEEWAY, NotGood
+from api.identity.words import NoRole
 
 
 def refused(bearer: Bearer, token: str, now: float, why: str) -> None:

@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 from joserfc.jwk import ECKey, OctKey, OKPKey, RSAKey
 
-from api.identity.bearer import Bearer, NotGood
+from api.identity.bearer import Bearer
 from api.identity.fetch import NotFetched
 from api.identity.issuer import FRESH, KEPT, RETRY, UNKNOWN, Issuer, IssuerDown, NoKey, read_keys
+from api.identity.signed import NotGood
 
 ISSUER = "https://sign-on.ridgeline.example"
 
