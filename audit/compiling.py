@@ -30,6 +30,7 @@ from audit.nouns.fact import Argument, Computation, Constant, Ref
 from audit.nouns.quantity import Form, Value
 from audit.nouns.rule import Verdict
 from audit.sheet import Question, Sheet
+from audit.stepped import ByWords, Stepped, stepped_of
 
 _GROUPED = 16
 """Inputs of few values that are looked up together."""
@@ -139,6 +140,10 @@ class _Compiler:
 
     def behind(self, question: Question) -> dict[str, None]:
         """Every quantity that a question depends on and that the setup decides."""
+        return self.behind_of(names_of(question))
+
+    def behind_of(self, names: Iterable[str]) -> dict[str, None]:
+        """Every quantity that some depend on, themselves included, and that the setup decides."""
         found: dict[str, None] = {}
 
         def visit(name: str) -> None:
@@ -149,7 +154,7 @@ class _Compiler:
                 if isinstance(argument, Ref):
                     visit(argument.name)
 
-        for name in names_of(question):
+        for name in names:
             visit(name)
         return found
 
@@ -172,19 +177,50 @@ class _Compiler:
 
     def reading(self) -> Reading:
         order = list(self.inputs)
+        stepped, facts, questions = self.parted()
         lines = [
             "def check(written):",
             "h = []",
             *self.look_ups(order),
+            *(line for part in stepped for line in self.stepped_lines(part)),
             *self.taking(self.numbers, order),
             *(self.number_line(name) for name in self.numbers),
-            *(line for name in self.left if name in self.needed for line in self.fact_lines(name)),
-            *(self.question_line(question) for question in self.questions),
+            *(line for name in facts for line in self.fact_lines(name)),
+            *(self.question_line(question) for question in questions),
             "return h",
         ]
         source = "\n    ".join(lines)
         check = self.run(source, "check")
         return Reading(self.sheet, self.constants, self.inputs, check, self.unasked(order), source)
+
+    def parted(self) -> tuple[list[Stepped], list[str], list[Question]]:
+        """The facts and questions that a few words decide alone, and those that are left."""
+        words = {name for name in self.alone if not self.is_number(name) and not self.sheet.names[name].sided}
+        facts = {name: set(self.behind_of([name])) for name in self.left if name in self.needed}
+        inputs = {name: found & self.inputs.keys() for name, found in facts.items()}
+        behind = [(question, set(self.behind(question))) for question in self.questions]
+        stepped = stepped_of({name: found for name, found in inputs.items() if found and found <= words}, behind)
+        there = {name for part in stepped for name in part.facts}
+        answered = {id(question) for part in stepped for question in part.questions}
+        return (
+            stepped,
+            [name for name in facts if name not in there],
+            [question for question in self.questions if id(question) not in answered],
+        )
+
+    def stepped_lines(self, part: Stepped) -> list[str]:
+        """Lines that look up the facts which words decide, and the hits of the questions about them."""
+        given = ", ".join(self.variables[name] for name in part.words)
+        shown = "".join(f"{self.variables[name]}, " for name in part.shown)
+        lines = [
+            f"def part({given}):",
+            "h = []",
+            *(line for name in part.facts for line in self.fact_lines(name)),
+            *(self.question_line(question) for question in part.questions),
+            f"return {shown}h",
+        ]
+        table = self.put(ByWords(self.run("\n    ".join(lines), "part")))
+        return [f"[{shown}e] = {table}[{given},]", "if e: h += e"]
 
     def unasked(self, order: Sequence[str]) -> Callable[[tuple[object, ...]], int]:
         """The function that counts what is not asked: conditions on numbers in place, all others by look-up."""
@@ -372,7 +408,8 @@ class _Compiler:
         behind = self.behind(question)
         text = f"{given.true} {given.false} {hold.true} {hold.false} {hold.share}"
         used = [variable for variable in self.locals_of(behind) if re.search(rf"\b{variable}\b", text)]
-        maker = self.put(_Maker(self, question, used))
+        maker = self.put(None)
+        self.space[maker] = _Maker(self, question, used, maker)
         return f"if {opposite(either([given.false, hold.true]))}: h.append({maker}({', '.join(used)}))"
 
     def locals_of(self, names: Iterable[str]) -> list[str]:
@@ -414,14 +451,16 @@ class _Compiler:
 
 
 class _Maker:
-    """Makes the hits of one question; its function is written when the question first fails: most never do."""
+    """Makes the hits of one question; its function is written when the question first fails: most never do.
 
-    def __init__(self, compiler: _Compiler, question: Question, variables: Sequence[str]) -> None:
-        self.compiler, self.question, self.variables = compiler, question, variables
-        self.made: Callable[..., Hit] | None = None
+    The function then stands in its place.
+    """
+
+    def __init__(self, compiler: _Compiler, question: Question, variables: Sequence[str], name: str) -> None:
+        self.compiler, self.question, self.variables, self.name = compiler, question, variables, name
 
     def __call__(self, *values: Value) -> Hit:
-        if self.made is None:
-            with self.compiler.writing:
-                self.made = self.compiler.maker(self.question, self.variables)
-        return self.made(*values)
+        with self.compiler.writing:
+            made = self.compiler.maker(self.question, self.variables)
+            self.compiler.space[self.name] = made
+        return made(*values)

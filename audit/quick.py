@@ -122,12 +122,14 @@ class CardLines:
         decoded, within = self.decoder.decode(line)
         unit, job, taken = decoded.unit, decoded.job, decoded.taken or NOT_TAKEN
         header = job.header or NO_HEADER
-        given = (
+        decided = self.decided(unit)
+        written = (
             *envelope_values(unit, job, header),
-            *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events),
+            *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events), *decided,
         )  # fmt: skip
         if refuse_repeats:
-            check_no_key_twice(line, decoded, within, given)
+            members = len(written) - written.count(None) - (len(decided) - decided.count(None))
+            check_no_key_twice(line, decoded, within, members)
         check_taken(taken.at, taken.state, self.moments)
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
@@ -138,7 +140,7 @@ class CardLines:
             if not compiles:
                 raise NotQuick
             run = self.prepare(job.crop)
-        return Read(unit.id, header.kind or "", envelope, run, (*given, *self.decided(unit)))
+        return Read(unit.id, header.kind or "", envelope, run, written)
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
         """The values of rows of columns as written, in order; None for a row to be read in the plain way."""

@@ -256,7 +256,7 @@ def card_of(line: bytes) -> str:
     return found[1].decode()
 
 
-def check_no_key_twice(line: bytes, decoded: Any, within: Sequence[msgspec.Struct], given: tuple[object, ...]) -> None:
+def check_no_key_twice(line: bytes, decoded: Any, within: Sequence[msgspec.Struct], given: int) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
     The decoder keeps the last of two equal keys without a word. An object of n members needs n - 1 commas, so a line
@@ -266,29 +266,29 @@ def check_no_key_twice(line: bytes, decoded: Any, within: Sequence[msgspec.Struc
     Args:
         within: the objects inside settings, readings, events and the job, those that were dropped included: as many
             commas are theirs.
-        given: values of unit, job, header, settings, readings and events, as decoded; None for what the line lacks.
+        given: values that unit, job, header, settings, readings and events have.
     """
-    if line.count(b",") != _commas_needed(decoded, within, given):
+    if line.count(b",") != given + _commas_needed(decoded, within):
         try:
             json.loads(line, object_pairs_hook=_without_twins)
         except ValueError:
             raise NotQuick from None
 
 
-def _commas_needed(decoded: Any, within: Sequence[msgspec.Struct], given: tuple[object, ...]) -> int:
-    """Commas between the members that were kept.
+def _commas_needed(decoded: Any, within: Sequence[msgspec.Struct]) -> int:
+    """Commas between the members that were kept, besides one for each value that is given.
 
     An object that is a member of another adds a member there and needs one comma less than it has members, so it counts
     as many as its members; what is left are the first three members of line, unit and job and the second of unit.
     """
     unit, taken = decoded.unit, decoded.taken or NOT_TAKEN
-    members: int = len(given) - given.count(None) + (len(unit.fitted) if unit.fitted else 0)
+    members: int = 2 + (len(unit.fitted) if unit.fitted else 0)
     members += (unit.serial != "") + (unit.owner != "") + (taken.at != "") + (taken.by != "") + (taken.state != "")
     for one in within:
         if type(one) is not HeaderIn:  # whose values are among those given
             written = astuple(one)
             members += len(written) - written.count(None) - 1
-    return 2 + members
+    return members
 
 
 def _without_twins(pairs: list[tuple[str, object]]) -> dict[str, object]:
