@@ -19,7 +19,12 @@ class NoSuchFeed(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Feed:
-    """A calendar's address without its secret. ``units``: the units it shows, empty for all."""
+    """A calendar's address without its secret.
+
+    Attributes:
+        units: the units it shows, empty for all.
+        technician: the only one whose visits it shows, and nothing else; '' for all there is.
+    """
 
     organisation: str
     id: str
@@ -28,6 +33,7 @@ class Feed:
     created: float
     created_by: str
     revoked: float | None = None
+    technician: str = ""
 
 
 def add(work: Work, feed: Feed, hashed: str) -> None:
@@ -35,10 +41,10 @@ def add(work: Work, feed: Feed, hashed: str) -> None:
     work.connection.execute(
         insert(calendar_feeds).values(
             organisation=work.organisation, id=feed.id, hash=hashed, name=feed.name, units=json.dumps(feed.units),
-            created=feed.created, created_by=feed.created_by,
+            technician=feed.technician, created=feed.created, created_by=feed.created_by,
         )
     )  # fmt: skip
-    content = {"name": feed.name, "units": list(feed.units), "hash": hashed}
+    content = {"name": feed.name, "units": list(feed.units), "technician": feed.technician, "hash": hashed}
     events.append(work, "calendar-feed.made", f"calendar-feed/{feed.id}", content)
 
 
@@ -70,5 +76,12 @@ def live(connection: Connection, hashed: str) -> Feed | None:
 
 def _feed(row: Row[Any]) -> Feed:
     return Feed(
-        row.organisation, row.id, row.name, tuple(json.loads(row.units)), row.created, row.created_by, row.revoked
+        row.organisation,
+        row.id,
+        row.name,
+        tuple(json.loads(row.units)),
+        row.created,
+        row.created_by,
+        row.revoked,
+        row.technician,
     )

@@ -98,6 +98,10 @@ calendar_feeds = Table(
     Column("hash", Text, nullable=False, unique=True, comment="SHA-256 of the secret in its address"),
     Column("name", Text, nullable=False),
     Column("units", Text, nullable=False, comment="JSON array of the units it shows; [] for all"),
+    Column(
+        "technician", Text, nullable=False, server_default="",
+        comment="the only one whose visits it shows, and nothing else; '' for all there is",
+    ),
     Column("created", Double, nullable=False),
     Column("created_by", Text, nullable=False),
     Column("revoked", Double),
