@@ -83,6 +83,13 @@ def forbidden(detail: str) -> AccessRefused:
     return AccessRefused(403, "Not allowed", detail, {"WWW-Authenticate": f'{REALM}, error="insufficient_scope"'})
 
 
+def for_all_units(caller: Caller, why: str) -> Caller:
+    """The caller, who is not kept to some units. Raises AccessRefused (403) with the reason."""
+    if caller.units:
+        raise forbidden(f"{why}; your token is for some.")
+    return caller
+
+
 def must(caller: Caller, right: Right) -> None:
     """Raises AccessRefused (403, saying which) if a right is missing."""
     if not caller.may(right):

@@ -16,7 +16,7 @@ from pydantic import BaseModel, Field
 from starlette.concurrency import run_in_threadpool
 
 from api.errors import Refusal
-from api.identity.caller import Caller, forbidden, needs
+from api.identity.caller import Caller, for_all_units, needs
 from api.identity.rights import Right
 from api.record_models import PageOf
 from api.record_wire import moment
@@ -44,20 +44,14 @@ LISTS = Literal["units", "findings", "set-aside"]
 FORMS = {"ndjson": "application/x-ndjson", "parquet": "application/vnd.apache.parquet"}
 
 
-def _whole(caller: Caller) -> Caller:
-    if caller.units:
-        raise forbidden("A fleet audit is of all units; your token is for some.")
-    return caller
-
-
 def reader(caller: Annotated[Caller, Depends(needs(Right.READ))]) -> Caller:
     """A reader of every unit."""
-    return _whole(caller)
+    return for_all_units(caller, "A fleet audit is of all units")
 
 
 def recorder(caller: Annotated[Caller, Depends(needs(Right.RECORD))]) -> Caller:
     """A recorder of every unit."""
-    return _whole(caller)
+    return for_all_units(caller, "A fleet audit is of all units")
 
 
 Reader = Annotated[Caller, Depends(reader)]
