@@ -10,21 +10,26 @@
     algorithms = ["RS256"]              # all of ours if not given
     id_tokens = false                   # also take tokens of type JWT, not only at+jwt (RFC 9068)
     longest_hours = 24                  # a token made to live longer is refused, as nobody can end it before
+    client_id = "setup-audit"           # lets people sign in with a browser; without it only programs bring tokens
+    client_secret = "file:/etc/setup-audit/client-secret"   # or env:NAME; none for a public client
+    scopes = ["openid", "groups"]       # what a sign-in asks for; ["openid"] if not given
 
 What stands in no table opens nothing.
 """
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite
 from pathlib import Path
 from typing import Any
 
 from api.certificates.text import read_json
 from api.identity.fetch import why_not_fetch
+from api.identity.kept import NotKept, kept, why_not_kept
 from api.identity.rights import Role
 from audit.nearest import did_you_mean
 
@@ -34,8 +39,12 @@ ALGORITHMS = ("RS256", "PS256", "ES256", "Ed25519", "EdDSA")
 """Signatures with a public key only: with a shared secret whoever checks tokens could make them."""
 KEYS = (
     "issuer", "audience", "organisation", "organisation_claim", "organisations", "roles_claim", "roles", "algorithms",
-    "id_tokens", "longest_hours",
+    "id_tokens", "longest_hours", "client_id", "client_secret", "scopes",
 )  # fmt: skip
+OPENID = "openid"
+"""The scope that asks for an ID token (OpenID Connect Core 1.0, section 3.1.2.1)."""
+_CLIENT = re.compile(r"[\x21-\x7e]{1,200}")
+_SCOPE = re.compile(r"[\x21\x23-\x5b\x5d-\x7e]{1,100}")  # RFC 6749, section 3.3
 
 Way = tuple[str, ...]
 """Names that lead to a claim, outermost first."""
@@ -57,6 +66,8 @@ class SignOn:
         organisation: of everybody, '' where a claim names it.
         organisations, roles: from the issuer's words to ours; what is not in them opens nothing.
         longest: most seconds from when a token was made to when it expires.
+        client: as which the issuer knows this server where people sign in with a browser; '' where they do not.
+        secret: of the client; '' for a public one.
     """
 
     issuer: str
@@ -69,6 +80,9 @@ class SignOn:
     algorithms: tuple[str, ...] = ALGORITHMS
     id_tokens: bool = False
     longest: float = 24 * 3600.0
+    client: str = ""
+    secret: str = field(default="", repr=False)
+    scopes: tuple[str, ...] = (OPENID,)
 
 
 def sign_on_of(environment: Mapping[str, str], file: Path | None = None) -> SignOn | None:
@@ -76,20 +90,24 @@ def sign_on_of(environment: Mapping[str, str], file: Path | None = None) -> Sign
     text = environment.get(VARIABLE, "").strip()
     if file is None and text.startswith("{"):
         try:
-            return read_settings(read_json(text.encode()))
+            return read_settings(read_json(text.encode()), environment)
         except ValueError as error:
             raise BadSettings([f"{VARIABLE} is not JSON: it {error}"]) from error
     if file is None and not text:
         return None
     path = file or Path(text)
     try:
-        return read_settings(tomllib.loads(path.read_text(encoding="utf-8")))
+        return read_settings(tomllib.loads(path.read_text(encoding="utf-8")), environment)
     except (OSError, ValueError) as error:
         raise BadSettings([f"{path}: {error}"]) from error
 
 
-def read_settings(plain: object) -> SignOn:
-    """Settings from plain values. Raises BadSettings with all that is wrong."""
+def read_settings(plain: object, environment: Mapping[str, str]) -> SignOn:
+    """Settings from plain values. Raises BadSettings with all that is wrong.
+
+    Args:
+        environment: may hold the client's secret.
+    """
     if not isinstance(plain, dict):
         raise BadSettings(["the settings must be a table"])
     problems = [f"'{key}' is not known. {did_you_mean(key, KEYS)}".strip() for key in plain if key not in KEYS]
@@ -118,12 +136,37 @@ def read_settings(plain: object) -> SignOn:
     if isinstance(hours, bool) or not isinstance(hours, (int, float)) or not isfinite(hours) or not 0 < hours <= 744:
         problems.append("'longest_hours' must lie above 0 and be at most 744")
         hours = 24
+    client, secret, scopes = _client(plain, environment, problems)
     if problems:
         raise BadSettings(problems)
     return SignOn(
         issuer, audience, organisation, claim, organisations, way, roles, tuple(algorithms), bool(id_tokens),
-        hours * 3600.0,
+        hours * 3600.0, client, secret, scopes,
     )  # fmt: skip
+
+
+def _client(
+    plain: Mapping[str, Any], environment: Mapping[str, str], problems: list[str]
+) -> tuple[str, str, tuple[str, ...]]:
+    """As which client, with which secret and for which scopes people sign in."""
+    client, where, scopes = plain.get("client_id", ""), plain.get("client_secret", ""), plain.get("scopes", [OPENID])
+    secret = ""
+    if not isinstance(client, str) or ("client_id" in plain and not _CLIENT.fullmatch(client)):
+        problems.append("'client_id' must be 1 to 200 printable ASCII characters without blanks")
+    elif not client and ("client_secret" in plain or "scopes" in plain):
+        problems.append("'client_secret' and 'scopes' are of use only with a 'client_id'")
+    if not isinstance(where, str) or ("client_secret" in plain and why_not_kept(where)):
+        problems.append(f"'client_secret': {why_not_kept(str(where))}")
+    elif where:
+        try:
+            secret = kept(where, environment)
+        except NotKept as error:
+            problems.append(f"'client_secret': {error}")
+    if not isinstance(scopes, list) or not all(isinstance(one, str) and _SCOPE.fullmatch(one) for one in scopes):
+        problems.append("'scopes' must be a list of words")
+    elif OPENID not in scopes:
+        problems.append(f"'scopes' must have '{OPENID}' among them")
+    return str(client), secret, tuple(scopes) if isinstance(scopes, list) else ()
 
 
 def _text(plain: Mapping[str, Any], key: str, problems: list[str]) -> str:

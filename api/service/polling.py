@@ -6,13 +6,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from hashlib import sha256
-from pathlib import Path
 from urllib.parse import urljoin, urlsplit
 
 from api.exchange.addresses import Network, NotReached, Unsafe, ask, looked_at
 from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import Read
 from api.exchange.reading.registry import known
+from api.identity.kept import NotKept, kept, why_not_kept
 from api.service.importing import Prepared, check_size
 from api.store import events, import_sources
 from api.store.database import Work
@@ -25,7 +25,6 @@ USUAL_PERIOD = 900.0
 """s. The standard has each sender state its own; a quarter of an hour is usual (from memory)."""
 ACCEPT = "application/json;q=0.9, application/xml;q=0.8, text/xml;q=0.7"
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
-_MOST_TOKEN = 8192
 
 
 class BadSource(Exception):
@@ -42,8 +41,8 @@ def add(work: Work, one: Source, own: Sequence[Network] = ()) -> Source:
         raise BadSource(f"there is no format '{one.format}'; formats are {', '.join(known())}")
     if not SHORTEST_PERIOD <= one.period <= LONGEST_PERIOD:
         raise BadSource("its period must be at least a minute and at most a year")
-    if one.token and one.token.partition(":")[0] not in ("env", "file"):
-        raise BadSource("say where its token is as env:NAME or file:PATH; the token itself is not kept")
+    if one.token and (why := why_not_kept(one.token)):
+        raise BadSource(f"its token: {why}; the token itself is not kept")
     try:
         looked_at(one.address, own)
     except Unsafe as error:
@@ -135,19 +134,9 @@ def _together(reads: Sequence[Read]) -> Read:
 
 
 def _authorisation(source: Source, environment: Mapping[str, str]) -> dict[str, str]:
-    kind, _, where = source.token.partition(":")
-    if not kind:
+    if not source.token:
         return {}
-    if kind == "env":
-        token = environment.get(where, "").strip()
-        if not token:
-            raise BadSource(f"${where}, which should hold its token, is not set")
-    else:
-        try:
-            with Path(where).open("rb") as file:
-                token = file.read(_MOST_TOKEN).decode("ascii", "replace").strip()
-        except OSError as error:
-            raise BadSource(f"{where}, which should hold its token, can't be read: {error.strerror}") from error
-    if not token or not token.isascii() or not token.isprintable() or " " in token:
-        raise BadSource("its token is empty, or holds what no token holds")
-    return {"Authorization": f"Bearer {token}"}
+    try:
+        return {"Authorization": f"Bearer {kept(source.token, environment)}"}
+    except NotKept as error:
+        raise BadSource(f"its token: {error}") from error

@@ -88,7 +88,7 @@ def test_the_token_is_read_anew_and_sent(tmp_path: Path) -> None:
     [
         ("env:DEPOT", {}, "not set"),
         ("file:/no/such/file", {}, "can't be read"),
-        ("env:DEPOT", {"DEPOT": "a\r\nX-Other: 1"}, "what no token holds"),
+        ("env:DEPOT", {"DEPOT": "a\r\nX-Other: 1"}, "what no secret holds"),
     ],
 )
 def test_tokens_that_are_none(token: str, environment: dict[str, str], why: str) -> None:
@@ -141,7 +141,7 @@ def test_never_sooner_than_the_period(home: Store) -> None:
         ({"id": "De pot"}, "small letters"),
         ({"format": "nothing"}, "no format"),
         ({"period": 1.0}, "period"),
-        ({"token": TOKEN}, "where its token is"),
+        ({"token": TOKEN}, "say where it is"),
         ({"address": "ftp://127.0.0.1/"}, "https"),
         ({"address": "https://169.254.169.254/latest"}, "not public"),
     ],

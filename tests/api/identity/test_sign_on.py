@@ -22,7 +22,7 @@ GOOD: dict[str, Any] = {
 
 
 def test_the_least_that_is_needed() -> None:
-    found = read_settings(GOOD)
+    found = read_settings(GOOD, {})
     assert (found.organisation, found.organisation_claim, found.roles_claim) == ("ridgeline", (), ("groups",))
     assert found.roles == {"harvest crew": Role.MECHANIC}
     assert (found.algorithms, found.id_tokens, found.longest) == (ALGORITHMS, False, 86400.0)
@@ -30,22 +30,37 @@ def test_the_least_that_is_needed() -> None:
 
 
 def test_the_example_of_the_module_is_good(tmp_path: Path) -> None:
-    file = tmp_path / "sign-on.toml"
-    file.write_text(str(module.__doc__).partition("\n\n")[2].rpartition("\n\n")[0], encoding="utf-8")
-    assert sign_on_of({}, file) == sign_on_of({VARIABLE: str(file)})
-    assert sign_on_of({}, file) is not None
+    file, secret = tmp_path / "sign-on.toml", tmp_path / "client-secret"
+    text = str(module.__doc__).partition("\n\n")[2].rpartition("\n\n")[0]
+    file.write_text(text.replace("/etc/setup-audit/client-secret", str(secret)), encoding="utf-8")
+    secret.write_text("of the client\n".replace(" ", "-"), encoding="ascii")
+    found = sign_on_of({}, file)
+    assert found is not None
+    assert found == sign_on_of({VARIABLE: str(file)})
+    assert (found.client, found.secret, found.scopes) == ("setup-audit", "of-the-client", ("openid", "groups"))
 
 
 def test_from_the_environment_as_json() -> None:
-    assert sign_on_of({VARIABLE: json.dumps(GOOD)}) == read_settings(GOOD)
+    assert sign_on_of({VARIABLE: json.dumps(GOOD)}) == read_settings(GOOD, {})
     assert sign_on_of({}) is None
     assert sign_on_of({VARIABLE: " "}) is None
+
+
+def test_the_secret_of_the_client_is_kept_elsewhere_and_never_shown() -> None:
+    plain = {**GOOD, "client_id": "setup-audit", "client_secret": "env:CLIENT_SECRET"}
+    found = read_settings(plain, {"CLIENT_SECRET": " kept-well\n"})
+    assert found.secret == "kept-well"
+    assert "kept-well" not in repr(found)
+    assert read_settings({**GOOD, "client_id": "setup-audit"}, {}).secret == "", "a public client has none"
+    with pytest.raises(BadSettings) as caught:
+        read_settings(plain, {"CLIENT_SECRET": "kept well"})
+    assert "well" not in str(caught.value)
 
 
 def test_an_organisation_by_claim() -> None:
     by_claim = {**GOOD, "organisation_claim": ["realm", "org"], "organisations": {"Ridgeline Growers": "ridgeline"}}
     del by_claim["organisation"]
-    found = read_settings(by_claim)
+    found = read_settings(by_claim, {})
     assert found.organisation_claim == ("realm", "org")
     assert found.organisations == {"Ridgeline Growers": "ridgeline"}
 
@@ -78,17 +93,30 @@ def test_an_organisation_by_claim() -> None:
         ({"longest_hours": float("nan")}, "'longest_hours'"),
         ({"longest_hours": True}, "'longest_hours'"),
         ({"longest_hours": 10_000}, "'longest_hours'"),
+        ({"client_id": ""}, "'client_id'"),
+        ({"client_id": "a b"}, "'client_id'"),
+        ({"client_id": 7}, "'client_id'"),
+        ({"client_secret": "env:NAME"}, "only with a 'client_id'"),
+        ({"scopes": ["openid"]}, "only with a 'client_id'"),
+        ({"client_id": "audit", "client_secret": "hunter2"}, "env:NAME or file:PATH"),
+        ({"client_id": "audit", "client_secret": "env:"}, "env:NAME or file:PATH"),
+        ({"client_id": "audit", "client_secret": 7}, "env:NAME or file:PATH"),
+        ({"client_id": "audit", "client_secret": "env:NAME"}, r"\$NAME, which should hold it, is not set"),
+        ({"client_id": "audit", "client_secret": "file:/nowhere/secret"}, "/nowhere/secret, which should hold it"),
+        ({"client_id": "audit", "scopes": "openid"}, "'scopes'"),
+        ({"client_id": "audit", "scopes": ["open id"]}, "'scopes'"),
+        ({"client_id": "audit", "scopes": ["groups"]}, "'scopes' must have 'openid'"),
     ],
 )
 def test_settings_that_are_refused(change: dict[str, Any], said: str) -> None:
     plain = {key: value for key, value in {**GOOD, **change}.items() if value is not None}
     with pytest.raises(BadSettings, match=said):
-        read_settings(plain)
+        read_settings(plain, {})
 
 
 def test_every_problem_is_told_at_once() -> None:
     with pytest.raises(BadSettings) as caught:
-        read_settings({"nonsense": 1})
+        read_settings({"nonsense": 1}, {})
     assert len(caught.value.problems) >= 4
 
 
@@ -110,4 +138,4 @@ def test_files_that_can_t_be_read(tmp_path: Path, content: bytes) -> None:
 
 def test_settings_that_are_no_table() -> None:
     with pytest.raises(BadSettings):
-        read_settings([])
+        read_settings([], {})
