@@ -208,14 +208,14 @@ class _Run:
     def __init__(self, reading: Reading, hold_at: Level) -> None:
         self.reading, self.hold_at = reading, hold_at
         self.trial = frozenset(q.rule.id for q in reading.sheet.questions if q.rule.standing is Standing.TRIAL)
-        self.by_rule = {(question.rule.id, question.on): question for question in reading.sheet.questions}
-        self.shorts: dict[tuple[str, str], ByValue[Short]] = {}
-        self.findings: dict[tuple[str, str], ByValue[Finding]] = {}
+        self.shorts = ByQuestion(reading, short_of, hold_at)
+        self.findings = ByQuestion(reading, finding_of, hold_at)
         self.hourly = ByValue(reading, HOURLY, hourly)
         order = list(reading.inputs)
         self.engine_hours = order.index("unit.engine_hours")
         builds = [order.index(name) for name in order if name.startswith("build.")]
         self.builds = slice(builds[0], builds[-1] + 1) if builds else slice(0, 0)
+        self.choices: dict[tuple[object, ...], tuple[tuple[str, str], ...]] = {}
 
     def clearance(self, hits: list[Hit]) -> Clearance:
         """Held by the first hit, in order of rank, that is not of a trial rule."""
@@ -228,36 +228,30 @@ class _Run:
 
     def counts(self, hits: list[Hit], written: tuple[object, ...]) -> Counts:
         """Number of questions by verdict."""
-        not_asked, unknown = self.reading.unasked(written), sum(found[0][3] for found in hits)
+        not_asked, unknown = self.reading.unasked(written), [found[0][3] for found in hits].count(1)
         return Counts(
             len(self.reading.sheet.questions) - not_asked - len(hits), len(hits) - unknown, unknown, not_asked
         )
 
-    def short(self, found: Hit, written: tuple[object, ...]) -> Short:
-        """A hit with its first decisive comparison."""
-        asked = found[2], found[3]
-        shorts = self.shorts.get(asked)
-        if shorts is None:
-            question = self.by_rule[asked]
-            work_out = partial(short_of, self.reading.sheet, question, hold_at=self.hold_at)
-            shorts = self.shorts[asked] = ByValue(self.reading, names_of(question), work_out)
-        return shorts[shorts.pick(written)]
+    def in_short(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Short, ...]:
+        """Hits, each with its first decisive comparison."""
+        kept = [self.shorts[rule, on] for _, _, rule, on in hits]
+        return tuple([shorts[shorts.pick(written)] for shorts in kept])
 
-    def finding(self, found: Hit, written: tuple[object, ...]) -> Finding:
-        """A hit in full."""
-        asked = found[2], found[3]
-        findings = self.findings.get(asked)
-        if findings is None:
-            question = self.by_rule[asked]
-            work_out = partial(finding_of, self.reading.sheet, question, hold_at=self.hold_at)
-            findings = self.findings[asked] = ByValue(self.reading, names_of(question), work_out)
-        return findings[findings.pick(written)]
+    def in_full(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Finding, ...]:
+        """Hits in full."""
+        kept = [self.findings[rule, on] for _, _, rule, on in hits]
+        return tuple([findings[findings.pick(written)] for findings in kept])
 
     def fitted(self, written: tuple[object, ...]) -> tuple[tuple[str, str], ...]:
         """The builds with their choices."""
         choices = written[self.builds]
-        builds = self.reading.sheet.card.builds
-        return tuple((build.name, str(choice or UNDECIDED)) for build, choice in zip(builds, choices, strict=True))
+        found = self.choices.get(choices)
+        if found is None:
+            builds = self.reading.sheet.card.builds
+            found = tuple((build.name, str(choice or UNDECIDED)) for build, choice in zip(builds, choices, strict=True))
+            self.choices[choices] = found  # no more than the builds have choices together
+        return found
 
 
 T = TypeVar("T")
@@ -296,6 +290,25 @@ class ByValue(dict[object, T]):
         return found
 
 
+class ByQuestion(dict[tuple[str, str], ByValue[T]]):
+    """What is worked out of a question's hits, by the question's rule and component.
+
+    Args:
+        work_out: from the sheet, the question and the values behind it.
+    """
+
+    def __init__(self, reading: Reading, work_out: Callable[..., T], hold_at: Level) -> None:
+        super().__init__()
+        self.reading, self.work_out, self.hold_at = reading, work_out, hold_at
+        self.questions = {(question.rule.id, question.on): question for question in reading.sheet.questions}
+
+    def __missing__(self, asked: tuple[str, str]) -> ByValue[T]:
+        question = self.questions[asked]
+        work_out = partial(self.work_out, self.reading.sheet, question, hold_at=self.hold_at)
+        found = self[asked] = ByValue(self.reading, names_of(question), work_out)
+        return found
+
+
 class Read(NamedTuple):
     """A line or row that was read: its values as written, still to be judged."""
 
@@ -318,7 +331,7 @@ class Read(NamedTuple):
         return Answer(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, self.envelope, run.fitted(written),
             hours if isinstance(hours, float) else None, run.clearance(hits), run.counts(hits, written),
-            tuple(run.short(found, written) for found in hits),
+            run.in_short(hits, written),
         )  # fmt: skip
 
     def report(self) -> Report:
@@ -328,7 +341,7 @@ class Read(NamedTuple):
         return Report(
             unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
             taken=Taken(self.envelope.at, self.envelope.by, self.envelope.state), clearance=run.clearance(hits),
-            counts=run.counts(hits, written), findings=tuple(run.finding(found, written) for found in hits),
+            counts=run.counts(hits, written), findings=run.in_full(hits, written),
             hourly=run.hourly[run.hourly.pick(written)], facts=(), unasked=sheet.unasked, builds=run.fitted(written),
             digest=sheet.digest,
         )  # fmt: skip
@@ -341,5 +354,5 @@ class Read(NamedTuple):
         return Judged(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits), hits,
             partial(run.reading.unasked, self.written),
-            lambda: tuple(run.finding(found, self.written) for found in hits), sheet,
+            partial(run.in_full, hits, self.written), sheet,
         )  # fmt: skip

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from audit.nouns.finding import Clearance, Counts
@@ -49,8 +48,7 @@ class Envelope(NamedTuple):
     state: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
+class Answer(NamedTuple):
     """The short answer to one setup.
 
     Attributes:
