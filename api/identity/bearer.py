@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from api.identity.caller import Caller
+from api.identity.holder import holder
 from api.identity.issuer import Issuer
 from api.identity.sign_on import SignOn
 from api.identity.signed import ACCESS_TOKEN, ID_TOKEN, NotGood, audiences, check_issued, signed
-from api.identity.words import caller_of_words, words_of
+from api.identity.words import words_of
 
 
 class Bearer:
@@ -28,4 +29,4 @@ class Bearer:
             raise NotGood("it is for another service")
         if "cnf" in claims:
             raise NotGood("it is bound to a key of its holder, which can't be checked here")
-        return caller_of_words(self.sign_on, words_of(self.sign_on, claims))
+        return holder(self.sign_on, words_of(self.sign_on, claims))

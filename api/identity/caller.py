@@ -16,6 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from api.errors import Problem, Refusal
 from api.identity.browser import Browsers, cookie_name, from_own_page
 from api.identity.rights import Right, Role, rights_of
+from api.identity.session import Session
 
 if TYPE_CHECKING:
     from api.identity.door import Identity
@@ -103,7 +104,8 @@ def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None
     if identity is None:
         raise Refusal(404, "Not found", "This server keeps no record, so there is nothing here.")
     address = request.client.host if request.client else ""
-    found = identity.caller(_authorization(request), address)
+    shown = _shown(request)
+    found = identity.in_session(shown) if isinstance(shown, Session) else identity.caller(shown, address)
     request.state.caller = found  # for the log, and for what is judged by the organisation's own rulebook
     return found
 
@@ -111,7 +113,8 @@ def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None
 def caller_at_hand(request: Request) -> Caller | None:
     """The same where it is known without waiting for the store, else None."""
     identity: Identity | None = request.app.state.identity
-    found = None if identity is None else identity.caller_at_once(_authorization(request))
+    shown = [] if identity is None else _shown(request)
+    found = None if identity is None or isinstance(shown, Session) else identity.caller_at_once(shown)
     if found is not None:
         request.state.caller = found
     return found
@@ -137,19 +140,24 @@ def needs(right: Right) -> Callable[[Caller], Awaitable[Caller]]:
     return caller_with_right
 
 
-def _authorization(request: Request) -> list[str]:
+def _shown(request: Request) -> list[str] | Session:
     """The Authorization headers, or what a signed-on browser's cookie stands for. Raises AccessRefused (403)."""
     sent = request.headers.getlist("authorization")
-    browsers: Browsers | None = request.app.state.browsers
-    if sent or browsers is None:
+    if sent:
         return sent
-    cookie = request.cookies.get(cookie_name(request))
-    token = browsers.opened(cookie, time.time()) if cookie else None
-    if token is None:
+    found = shown_by_browser(request)
+    if found is None:
         return []
     if not from_own_page(request):
         raise forbidden("This came from a page of another site. Open this server's own page, and do it there.")
-    return [f"Bearer {token}"]
+    return found if isinstance(found, Session) else [f"Bearer {found}"]
+
+
+def shown_by_browser(request: Request) -> str | Session | None:
+    """What a signed-on browser's cookie holds: a token, or who signed in by the organisation's own sign-on."""
+    browsers: Browsers | None = request.app.state.browsers
+    cookie = request.cookies.get(cookie_name(request))
+    return browsers.opened(cookie, time.time()) if browsers is not None and cookie else None
 
 
 def add_identity(app: FastAPI, identity: Identity | None, browsers: Browsers | None = None) -> None:

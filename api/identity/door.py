@@ -10,20 +10,23 @@ from __future__ import annotations
 import re
 import time
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from math import ceil
 from threading import Lock
 
 from api.identity.attempts import Attempts
 from api.identity.bearer import Bearer
 from api.identity.caller import AccessRefused, Caller, How, forbidden, unauthenticated
+from api.identity.code_flow import CodeFlow, Stopped, Why
 from api.identity.compact import MOST_BYTES
+from api.identity.holder import NO_ORGANISATION, NoRole, holder
 from api.identity.issuer import IssuerDown
 from api.identity.rights import OF_UNITS, Role
+from api.identity.session import Begun, Session
+from api.identity.sign_on import SignOn
 from api.identity.signed import NotGood
 from api.identity.tokens import PREFIX, hash_of, is_secret
-from api.identity.words import NoRole
-from api.store import organisations
+from api.store import ended_sessions, organisations
 from api.store import tokens as rows
 from api.store.database import Store
 from api.store.tokens import Token
@@ -43,6 +46,7 @@ class Identity:
 
     Args:
         bearer: checks tokens of a sign-on; None where there is none.
+        flow: signs people in by it with a browser; None where they do not.
         clock: s since 1970.   ticks: seconds, only ever forward.
     """
 
@@ -52,7 +56,9 @@ class Identity:
         bearer: Bearer | None = None,
         clock: Callable[[], float] = time.time,
         ticks: Callable[[], float] = time.monotonic,
+        flow: CodeFlow | None = None,
     ) -> None:
+        self.flow = flow
         self._store, self._bearer, self._clock, self._ticks = store, bearer, clock, ticks
         self._attempts = Attempts(ticks)
         self._known: OrderedDict[str, tuple[Found, float] | None] = OrderedDict()
@@ -71,10 +77,8 @@ class Identity:
             raise unauthenticated("Send a token: Authorization: Bearer …", presented=False)
         secret = _presented(authorization)
         hashed = hash_of(secret)
-        wait = self._attempts.wait(address)
-        if wait > 0 and hashed not in self._known:
-            after = {"Retry-After": str(ceil(wait))}
-            raise AccessRefused(429, "Too many bad tokens", f"Wait {ceil(wait)} s before the next try.", after)
+        if hashed not in self._known:
+            self._must_not_wait(address)
         try:
             return self._own(secret, hashed) if secret.startswith(PREFIX) else self._signed_on(secret, hashed)
         except NotGood as error:
@@ -90,6 +94,62 @@ class Identity:
             return None if known is None else self._holder(known)
         except (AccessRefused, NotGood):
             return None
+
+    def signed_in(self, begun: Begun, answer: Iterable[tuple[str, str]], address: str) -> tuple[Session, Caller]:
+        """Who signed in with a browser. Raises Stopped; AccessRefused (429); StoreUnavailable.
+
+        Args: as of ``CodeFlow.finish``, and ``address`` as of ``caller``.
+        """
+        if self.flow is None:
+            raise Stopped(Why.NOT_OFFERED, "no client is set up")
+        self._must_not_wait(address)
+        try:
+            session = self.flow.finish(begun, answer, self._clock())
+        except Stopped as error:
+            if error.why is not Why.DOWN:
+                self._attempts.failed(address)
+            raise
+        try:
+            return session, self._in(self.flow.sign_on, session)
+        except NoRole as error:
+            raise Stopped(Why.NO_ROLE, str(error)) from error
+
+    def in_session(self, session: Session) -> Caller:
+        """Who signed in with this browser before. Raises AccessRefused (401); StoreUnavailable."""
+        if self.flow is None or self.flow.sign_on.issuer != session.issuer:
+            raise unauthenticated("Your organisation's sign-on is not set up here any more.")
+        if not self._clock() < session.until:
+            raise unauthenticated("What your organisation's sign-on said has expired. Sign in again.")
+        try:
+            return self._in(self.flow.sign_on, session)
+        except NoRole as error:
+            raise unauthenticated(str(error)) from error
+
+    def end_session(self, session: Session) -> None:
+        """Ends a session, in every browser that holds its cookie. Raises StoreUnavailable."""
+        try:
+            caller = self.in_session(session)
+        except AccessRefused:
+            return
+        with self._store.writing(caller.organisation, caller.who, self._clock()) as work:
+            ended_sessions.end(work, session.id, session.until)
+
+    def _in(self, sign_on: SignOn, session: Session) -> Caller:
+        """Who somebody is who signed in. Raises NoRole; AccessRefused (401) for a session that was ended."""
+        caller = holder(sign_on, session.words)
+        with self._store.connection() as connection:
+            if not organisations.is_there(connection, caller.organisation):
+                raise NoRole(NO_ORGANISATION)
+            if ended_sessions.is_ended(connection, caller.organisation, session.id):
+                raise unauthenticated("You signed out. Sign in again.")
+        return caller
+
+    def _must_not_wait(self, address: str) -> None:
+        """Raises AccessRefused (429) for an address that failed too often."""
+        wait = self._attempts.wait(address)
+        if wait > 0:
+            after = {"Retry-After": str(ceil(wait))}
+            raise AccessRefused(429, "Too many bad tokens", f"Wait {ceil(wait)} s before the next try.", after)
 
     def forget(self) -> None:
         """Look every token up anew; to be called when a change of a token has been written."""
@@ -155,7 +215,7 @@ class Identity:
             raise AccessRefused(503, "Sign-on out of reach", detail, {"Retry-After": "10"}) from error
         with self._store.connection() as connection:
             if not organisations.is_there(connection, caller.organisation):
-                raise forbidden("Your sign-on names no organisation that is known here. Ask who runs this server.")
+                raise forbidden(NO_ORGANISATION)
         self._remember(hashed, None, self._changes)
         return caller
 

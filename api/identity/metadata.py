@@ -66,7 +66,9 @@ def _read(issuer: str, place: str, found: object) -> Metadata:
     shows = _words(found, "token_endpoint_auth_methods_supported")
     return Metadata(
         str(keys),
-        *(_address(issuer, found, f"{name}_endpoint") for name in ("authorization", "token", "end_session")),
+        _address(issuer, found, "authorization_endpoint"),
+        _address(issuer, found, "token_endpoint"),
+        _address(issuer, found, "end_session_endpoint"),
         challenges=challenges,
         shows_secret=(BASIC,) if shows is None else shows,  # what RFC 8414 has for an issuer that does not say
         names_itself=found.get("authorization_response_iss_parameter_supported") is True,

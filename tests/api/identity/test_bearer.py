@@ -23,7 +23,7 @@ from api.identity.caller import How
 from api.identity.compact import MOST_BYTES
 from api.identity.rights import Right, Role
 from api.identity.signed import LEEWAY, NotGood
-from api.identity.words import NoRole
+from api.identity.holder import NoRole
 
 
 def refused(bearer: Bearer, token: str, now: float, why: str) -> None:
