@@ -17,8 +17,9 @@ from api.status import BAD_INPUT, CLEARED
 
 if TYPE_CHECKING:
     from api.exchange.reading.files import Files
-    from api.service.importing import Report
+    from api.service.importing import Prepared, Report
     from api.store.database import Store
+    from audit.nouns.rulebook import Rulebook
 
 EXAMPLES = {
     "import": (
@@ -75,39 +76,32 @@ def _import(arguments: argparse.Namespace, store: Store, now: float) -> int:
     return status
 
 
-def at_desk(arguments: argparse.Namespace, store: Store, now: float, prepared: object, dry_run: bool) -> Report:
+def at_desk(arguments: argparse.Namespace, store: Store, now: float, prepared: Prepared, dry_run: bool) -> Report:
     """Puts an import on record, or only shows it. Raises Refused."""
     from api.environment import say_problems
     from api.identity.tokens import at_command_line
     from api.service import importing
+    from api.service.draft import Draft, done, drawn
     from api.service.gate import Gate
     from api.service.in_force import InForce, Unreadable, read_shipped
-    from api.store.organisations import read
     from audit.nouns.problem import BadInput
 
     caller = at_command_line(organisation_of(arguments, store))
-    assert isinstance(prepared, importing.Prepared)
-    shown: list[Report] = []
+
+    def draw(draft: Draft, rulebook: Rulebook) -> Report:
+        return importing.apply(draft, Gate(in_force, ""), rulebook, prepared)
+
     try:
         in_force = InForce(store, read_shipped(arguments.site))
         in_force.prepare(caller.organisation)
-        with store.writing(caller.organisation, caller.who, now) as work:
-            rulebook = in_force.auditor(work, read(work).terms.hold_at).rulebook
-            shown.append(importing.apply(work, Gate(in_force, ""), rulebook, prepared))
-            if dry_run:
-                raise _Shown
-    except _Shown:
-        pass
+        if dry_run:
+            return drawn(store, in_force, caller, now, draw)[1]
+        return done(store, in_force, caller, now, draw)
     except BadInput as error:
         say_problems(error.problems)
         raise Refused("Nothing was imported: the rulebook can't be read.") from error
     except Unreadable as error:
         raise Refused(f"Nothing was imported: {error}") from error
-    return shown[0]
-
-
-class _Shown(Exception):
-    """A dry run is done; nothing of it is kept."""
 
 
 def told(report: Report, dry_run: bool) -> list[str]:

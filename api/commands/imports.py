@@ -16,8 +16,9 @@ from api.commands.token import Refused, organisation_of, with_store
 from api.status import BAD_INPUT, CLEARED
 
 if TYPE_CHECKING:
+    from api.service.draft import Draft
     from api.service.gate import Gate
-    from api.store.database import Store, Work
+    from api.store.database import Store
     from audit.nouns.rulebook import Rulebook
 
 SAYS = {
@@ -136,7 +137,7 @@ def _undo(arguments: argparse.Namespace, store: Store, now: float) -> int:
     from api.service.import_undo import NoSuchImport, UndoneBefore, undo
 
     try:
-        found = _writing(arguments, store, now, lambda work, gate, _: undo(work, gate, arguments.id))
+        found = _done(arguments, store, now, lambda draft, gate, _: undo(draft, gate, arguments.id))
     except NoSuchImport as error:
         raise Refused(f"There is no import '{error}'; 'setup-audit imports list' lists them.") from error
     except UndoneBefore as error:
@@ -185,8 +186,8 @@ def _answer(arguments: argparse.Namespace, store: Store, now: float) -> int:
     if not asked or asked[0].number != arguments.number:
         raise Refused(f"There is no question {arguments.number}; 'setup-audit imports questions' lists them.")
     try:
-        found = _writing(
-            arguments, store, now, lambda work, gate, rulebook: answer(work, gate, rulebook, asked[0].id, says)
+        found = _done(
+            arguments, store, now, lambda draft, gate, rulebook: answer(draft, gate, rulebook, asked[0].id, says)
         )
     except BadAnswer as error:
         raise Refused(f"Not answered: {error}.") from error
@@ -327,23 +328,20 @@ def _poll_one(arguments: argparse.Namespace, store: Store, now: float, id: str) 
     return status
 
 
-def _writing(
-    arguments: argparse.Namespace, store: Store, now: float, does: Callable[[Work, Gate, Rulebook], Any]
-) -> Any:
-    """Something in one transaction, by the rulebook in force. Raises Refused."""
+def _done(arguments: argparse.Namespace, store: Store, now: float, draw: Callable[[Draft, Gate, Rulebook], Any]) -> Any:
+    """Drafts something by the rulebook in force and writes it. Raises Refused."""
     from api.identity.tokens import at_command_line
+    from api.service.draft import done
     from api.service.gate import Gate
     from api.service.in_force import InForce, Unreadable, read_shipped
-    from api.store.organisations import read
     from audit.nouns.problem import BadInput
 
     caller = at_command_line(organisation_of(arguments, store))
     try:
         in_force = InForce(store, read_shipped(arguments.site))
         in_force.prepare(caller.organisation)
-        with store.writing(caller.organisation, caller.who, now) as work:
-            rulebook = in_force.auditor(work, read(work).terms.hold_at).rulebook
-            return does(work, Gate(in_force, ""), rulebook)
+        gate = Gate(in_force, "")
+        return done(store, in_force, caller, now, lambda draft, rulebook: draw(draft, gate, rulebook))
     except (BadInput, Unreadable) as error:
         raise Refused(f"Nothing was done: {error}") from error
 

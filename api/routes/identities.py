@@ -22,16 +22,18 @@ from api.import_models import (
 from api.import_wire import answered_json, hours_json, identity_json, question_json, type_card_json, value_json
 from api.record_models import PageOf
 from api.routes.desk import Answer, Body, Most, desk_of, page, parsed, taking, unit_seen, write
-from api.routes.imports import of_whole_fleet
+from api.routes.imports import of_whole_fleet, write_drawn
 from api.routes.state import json_answer
 from api.routes.units import Mechanic, Reader, UnitId
 from api.service import identities as service
 from api.service import import_answers
+from api.service.draft import Draft
 from api.service.import_answers import BadAnswer, NoSuchQuestion
 from api.service.prefilling import settings_for
 from api.service.recording import unit_named
-from api.store import identities, import_questions, machine_words, organisations, type_cards
+from api.store import identities, import_questions, machine_words, type_cards
 from api.store.database import Work
+from audit.nouns.rulebook import Rulebook
 
 router = APIRouter(tags=["from farm systems"])
 
@@ -68,16 +70,15 @@ def answer(request: Request, caller: Mechanic, id: QuestionId, body: Body) -> Re
     says = parsed(AnswerSent, body).model_dump(exclude_none=True)
     desk = desk_of(request)
 
-    def work_out(work: Work) -> Answer:
-        rulebook = desk.in_force.auditor(work, organisations.read(work).terms.hold_at).rulebook
+    def draw(draft: Draft, rulebook: Rulebook) -> Answer:
         try:
-            return Answer(200, answered_json(import_answers.answer(work, desk.gate, rulebook, id, says)))
+            return Answer(200, answered_json(import_answers.answer(draft, desk.gate, rulebook, id, says)))
         except NoSuchQuestion:
             raise Refusal(404, "No such question", f"There is no question {id}.") from None
         except BadAnswer as error:
             raise Refusal(409, "Not answered", f"Not answered: {error}.") from None
 
-    return write(request, caller, body, work_out)
+    return write_drawn(request, caller, body, draw)
 
 
 @router.get(
@@ -152,7 +153,7 @@ def from_machine(request: Request, caller: Reader, unit: UnitId) -> Response:
     desk = desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
         row = unit_named(work, unit_seen(caller, unit))
-        rulebook = desk.in_force.auditor(work, organisations.read(work).terms.hold_at).rulebook
+        rulebook = desk.in_force.rulebook(work)
         values = machine_words.values_of(work, unit)
         hours = machine_words.hours_of(work, unit, MOST_HOURS)
     plain = [value_json(one, settings_for(rulebook, row.card, one.quantity)) for one in values]

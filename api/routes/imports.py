@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -23,9 +23,11 @@ from api.routes.desk import Answer, Before, Most, desk_of, page, write
 from api.routes.state import json_answer
 from api.routes.units import Mechanic, Reader
 from api.service import import_undo, importing
-from api.service.importing import Prepared, Report
-from api.store import import_sources, imports, machine_words, organisations
+from api.service.draft import Draft, drawn
+from api.service.recording import Moved
+from api.store import import_sources, imports, machine_words
 from api.store.database import Work
+from audit.nouns.rulebook import Rulebook
 
 router = APIRouter(tags=["from farm systems"])
 
@@ -58,14 +60,6 @@ class Sent:
     name: str
     content: bytes
     mapping: bytes
-
-
-class _Shown(Exception):
-    """A dry run is done; nothing of it is kept."""
-
-    def __init__(self, report: Report) -> None:
-        super().__init__()
-        self.report = report
 
 
 async def read_sent(request: Request) -> Sent:
@@ -103,6 +97,24 @@ async def read_sent(request: Request) -> Sent:
         await form.close()
 
 
+def write_drawn(request: Request, caller: Caller, body: bytes, draw: Callable[[Draft, Rulebook], Answer]) -> Response:
+    """Writes what was drafted without keeping others from writing; it is drafted again if what it stood on changed."""
+    desk = desk_of(request)
+    found: list[tuple[Draft, Answer]] = []
+
+    def prepare() -> None:
+        found[:] = [drawn(desk.store, desk.in_force, caller, desk.clock(), draw)]
+
+    def work_out(work: Work) -> Answer:
+        if not found:
+            raise Moved
+        draft, answer = found[0]
+        draft.write(work, desk.in_force)
+        return answer
+
+    return write(request, caller, body, work_out, prepare)
+
+
 def of_whole_fleet(caller: Caller) -> None:
     """An import is about every unit. Raises Refusal for a caller who may see only some."""
     if caller.units:
@@ -135,21 +147,14 @@ def import_file(
     except NotRead as error:
         raise Refusal(422, "Not read", f"{error}.") from None
 
-    def work_out(work: Work) -> Answer:
-        report = apply(work, prepared)
-        if dry_run:
-            raise _Shown(report)
+    def draw(draft: Draft, rulebook: Rulebook) -> Answer:
+        report = importing.apply(draft, desk.gate, rulebook, prepared)
         headers = {"Location": f"/imports/{report.row.id}"}
-        return Answer(200 if report.repeated else 201, report_json(report), headers)
+        return Answer(200 if report.repeated else 201, report_json(report, dry_run), headers)
 
-    def apply(work: Work, prepared: Prepared) -> Report:
-        rulebook = desk.in_force.auditor(work, organisations.read(work).terms.hold_at).rulebook
-        return importing.apply(work, desk.gate, rulebook, prepared)
-
-    try:
-        return write(request, caller, sent.body, work_out)
-    except _Shown as shown:
-        return json_answer(report_json(shown.report, dry_run=True))
+    if dry_run:
+        return json_answer(drawn(desk.store, desk.in_force, caller, desk.clock(), draw)[1].content)
+    return write_drawn(request, caller, sent.body, draw)
 
 
 @router.get("/imports", response_model=PageOf[ImportAnswer], summary="Imports, the newest first")
@@ -182,15 +187,15 @@ def undo(request: Request, caller: Mechanic, id: ImportId) -> Response:
     of_whole_fleet(caller)
     desk = desk_of(request)
 
-    def work_out(work: Work) -> Answer:
+    def draw(draft: Draft, _: Rulebook) -> Answer:
         try:
-            return Answer(200, undone_json(import_undo.undo(work, desk.gate, id)))
+            return Answer(200, undone_json(import_undo.undo(draft, desk.gate, id)))
         except import_undo.NoSuchImport:
             raise _no_import(id) from None
         except import_undo.UndoneBefore:
             raise Refusal(409, "Undone already", f"{id} was undone before.") from None
 
-    return write(request, caller, b"", work_out)
+    return write_drawn(request, caller, b"", draw)
 
 
 @router.get("/planned-tasks", response_model=PageOf[PlannedTaskAnswer], summary="Planned harvests, the earliest first")

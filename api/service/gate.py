@@ -8,7 +8,7 @@ stays good that would not be given now.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,6 +19,7 @@ from api.service.keeping import Kept
 from api.service.recording import unit_named, with_hours
 from api.store import acceptances, events, organisations, setups, starts, units
 from api.store.database import Work
+from api.store.events import Saying
 from api.store.setups import Newest, SetupRow
 from api.store.starts import StartRow
 from api.store.units import UnitRow
@@ -129,15 +130,23 @@ class Gate:
 
     def recheck(self, work: Work, unit: str = "") -> list[StartRow]:
         """Revokes every good certificate, of one unit or of all, that would not be given now."""
-        gone = []
-        for start in starts.good(work, unit):
-            row = unit_named(work, start.unit)
-            seen = self.see(work, row, Job(start.crop, start.header_kind))
-            if seen.decision.clearance is Clearance.CLEARED:
-                continue
-            revoke(work, start, " ".join(reason.text for reason in seen.decision.reasons))
-            gone.append(start)
-        return gone
+        good = starts.good(work, unit)
+        gone = list(self._failing(work, good, {id: unit_named(work, id) for id in {start.unit for start in good}}))
+        for start, why in gone:
+            revoke(work, start, why)
+        return [start for start, _ in gone]
+
+    def failing(self, work: Work, rows: Mapping[str, UnitRow]) -> Iterator[tuple[StartRow, str]]:
+        """Starts of these units whose good certificates would not be given were the units as given, and why not."""
+        return self._failing(work, [start for start in starts.good(work) if start.unit in rows], rows)
+
+    def _failing(
+        self, work: Work, good: Iterable[StartRow], rows: Mapping[str, UnitRow]
+    ) -> Iterator[tuple[StartRow, str]]:
+        for start in good:
+            seen = self.see(work, rows[start.unit], Job(start.crop, start.header_kind))
+            if seen.decision.clearance is not Clearance.CLEARED:
+                yield start, " ".join(reason.text for reason in seen.decision.reasons)
 
     def judgement(self, auditor: Auditor, setup: SetupRow) -> Judgement | None:
         """The audit of a setup, None where the rulebook can't read it."""
@@ -148,8 +157,13 @@ class Gate:
 def revoke(work: Work, start: StartRow, why: str) -> None:
     """A start's certificate is no longer true: the row, the record, and whoever wants to be told."""
     starts.revoke(work, start.id, why)
+    events.append_all(work, [revocation(start, why)])
+
+
+def revocation(start: StartRow, why: str) -> Saying:
+    """The event of a certificate that is no longer true."""
     job = {"crop": start.crop, "header_kind": start.header_kind}
-    events.append(work, "start.revoked", f"start/{start.id}", {"unit": start.unit, "why": why}, told=job)
+    return Saying("start.revoked", f"start/{start.id}", {"unit": start.unit, "why": why}, told=job)
 
 
 def _judged(auditor: Auditor, setup: SetupRow) -> Judgement | None:

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from math import isfinite
 
 from api.exchange.reading.nouns import HourReading
+from api.service.draft import Draft
 from api.service.recording import with_hours
-from api.store import machine_words
-from api.store.database import Work
 from api.store.machine_words import COUNTS, OLDER, Hours
 from api.store.units import UnitRow
 from audit.clearing import CLOCKS_DIFFER
@@ -51,22 +50,22 @@ def why_not(reading: HourReading, now: float) -> str:
     return ""
 
 
-def hear(work: Work, unit: UnitRow, reading: HourReading, origin: str) -> Heard | Fall:
+def hear(draft: Draft, unit: UnitRow, reading: HourReading, origin: str) -> Heard | Fall:
     """What a reading says of a unit."""
     known, known_at = unit.engine_hours, unit.hours_at
-    hours, taken = reading.hours, None if reading.taken is None else min(reading.taken, work.now)
+    hours, taken = reading.hours, None if reading.taken is None else min(reading.taken, draft.now)
     before = taken is not None and known_at is not None and taken <= known_at
 
     def kept(fate: str) -> Hours:
-        return Hours(unit.id, hours, taken, fate, origin, known, known_at, work.now)
+        return Hours(unit.id, hours, taken, fate, origin, known, known_at, draft.now)
 
-    if machine_words.has_hours(work, unit.id, hours, taken):
+    if draft.has_hours(unit.id, hours, taken):
         return Heard("", kept(OLDER), None)
     if known is not None and known - ROUNDING <= hours <= known:
         return Heard("", kept(OLDER), None)
     if known is None or (hours > known and not (before and taken != known_at and hours > known + ROUNDING)):
         shown = f"{hours:g} engine hours" if known is None else f"engine hours {known:g} to {hours:g}"
-        return Heard(shown, kept(COUNTS), with_hours(unit, hours, work.now if taken is None else taken))
+        return Heard(shown, kept(COUNTS), with_hours(unit, hours, draft.now if taken is None else taken))
     if hours < known and before:
         return Heard(f"{hours:g} engine hours are older than what is known, kept as history", kept(OLDER), None)
     if hours > known:

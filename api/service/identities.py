@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from api.exchange.identifiers import Claim, claims
 from api.exchange.reading.nouns import ReadUnit, Scheme
-from api.service.importing import add_identity, end_identity
+from api.service.draft import Draft
+from api.service.importing import add_identity
 from api.service.recording import unit_named
 from api.store import identities
 from api.store.database import Work
@@ -29,16 +30,19 @@ def join(work: Work, unit: UnitRow, says: ReadUnit, source: str = "") -> list[Id
         raise NotTaken(
             "; ".join(wrong) or "say at least one of pin, serial with maker and type, isobus_name, fleet_number"
         )
+    draft = Draft(work, work.who)
     for claim in claimed:
-        held = identities.held(work, claim.scheme.value, claim.issuer, claim.value)
+        held = draft.held(claim.scheme.value, claim.issuer, claim.value)
         if held is not None and held.unit != unit.id:
             raise NotTaken(f"{claim.scheme.value} {claim.shown} is that of {held.unit}; split it off there first")
     proof = f"{work.who} said so"
-    return [
-        add_identity(work, unit.id, claim, proof, "")
+    added = [
+        add_identity(draft, unit.id, claim, proof, "")
         for claim in claimed
-        if identities.held(work, claim.scheme.value, claim.issuer, claim.value) is None
+        if draft.held(claim.scheme.value, claim.issuer, claim.value) is None
     ]
+    draft.write(work)
+    return added
 
 
 def split(work: Work, unit: UnitRow, id: str, to: str, why: str) -> tuple[Identity, Identity | None]:
@@ -55,11 +59,10 @@ def split(work: Work, unit: UnitRow, id: str, to: str, why: str) -> tuple[Identi
         raise NotTaken("say why; somebody will read it in a year")
     if to == unit.id:
         raise NotTaken("it is that unit's already")
-    end_identity(work, one, why.strip())
-    ended = identities.find(work, id)
-    assert ended is not None
-    if not to:
-        return ended, None
-    other = unit_named(work, to)
-    claim = Claim(Scheme(one.scheme), one.issuer, one.value, one.shown)
-    return ended, add_identity(work, other.id, claim, f"split from {unit.id}: {why.strip()}", "")
+    draft, begun = Draft(work, work.who), None
+    ended = draft.end_identity(one, why.strip())
+    if to:
+        claim = Claim(Scheme(one.scheme), one.issuer, one.value, one.shown)
+        begun = add_identity(draft, unit_named(work, to).id, claim, f"split from {unit.id}: {why.strip()}", "")
+    draft.write(work)
+    return ended, begun

@@ -1,8 +1,8 @@
 """Imports from farm systems: read, seen without a trace, applied whole or not at all, each row with its fate.
 
-A dry run is the same work in a transaction that is not kept, so that it shows what would happen and nothing else.
-Importing the same again changes nothing. Settings that a machine says of itself are kept beside the unit for whoever
-takes a setup; they are never part of one by themselves, and never count as verified.
+An import is worked out as a draft; a dry run is the draft that nobody writes, so that it shows what would happen and
+nothing else. Importing the same again changes nothing. Settings that a machine says of itself are kept beside the unit
+for whoever takes a setup; they are never part of one by themselves, and never count as verified.
 """
 
 from __future__ import annotations
@@ -18,15 +18,17 @@ from api.exchange.identifiers import PROOF, Claim, claims
 from api.exchange.reading.files import Files
 from api.exchange.reading.nouns import HourReading, MachineValue, NotRead, Read, ReadCrop, ReadTask, ReadUnit, Role
 from api.exchange.reading.registry import format_of
+from api.service.draft import Draft
 from api.service.gate import Gate
 from api.service.hours import Fall, hear, why_not
 from api.service.placing import METER, WHICH_CARD, WHICH_UNIT, Ask, Decided, New, Not, about, place
-from api.service.recording import put_unit
-from api.store import events, identities, import_questions, imports, machine_words, units
-from api.store.database import Work
+from api.service.recording import said_unit
+from api.store import imports
+from api.store.events import Saying
 from api.store.identities import Identity
 from api.store.import_questions import Question
 from api.store.imports import ImportRow
+from api.store.machine_words import Task, Value
 from api.store.units import UnitRow
 from audit.intake.setups import find_crop
 from audit.nouns.problem import BadInput
@@ -118,51 +120,48 @@ def check_size(name: str, read: Read) -> None:
         raise NotRead(name, f"holds more than {MOST_ROWS:,} machines, crops, tasks and bad rows", "Send it in parts")
 
 
-def apply(work: Work, gate: Gate, rulebook: Rulebook, prepared: Prepared) -> Report:
-    """Puts on record what is new, with an event; of a file whose every row is there already, nothing."""
-    before = imports.same(work, prepared.digest)
+def apply(draft: Draft, gate: Gate, rulebook: Rulebook, prepared: Prepared) -> Report:
+    """Drafts what is new, with an event; of a file whose every row is there already, nothing."""
+    before = imports.same(draft.work, prepared.digest)
     row = ImportRow(
-        id=f"import-{secrets.token_hex(8)}", number=imports.next_number(work), format=prepared.format,
-        name=prepared.name, source=prepared.polled, digest=prepared.digest, at=work.now, by=work.who, undone=None,
+        id=f"import-{secrets.token_hex(8)}", number=imports.next_number(draft.work), format=prepared.format,
+        name=prepared.name, source=prepared.polled, digest=prepared.digest, at=draft.now, by=draft.who, undone=None,
         undone_by=None,
     )  # fmt: skip
-    applying = Applying(work, rulebook, row, prepared.source)
+    applying = Applying(draft, rulebook, row, prepared.source)
     read = prepared.read
     lines = [
         Line(one.place, "row", "refused" if one.wrong else "passed over", "", one.why, one.advice) for one in read.rows
     ]
-    if before is None:
-        applying.begin()
+    applying.begun = before is None
     lines += [applying.unit(one) for one in read.units]
     lines += [applying.crop(one) for one in read.crops]
     lines += [line for one in read.tasks for line in applying.task(one)]
     report = Report(row, lines, [*read.notes, *applying.notes])
     if before is not None and not applying.begun:
         return replace(report, row=before, repeated=True)
-    report.revoked = [start.id for unit in sorted(applying.touched) for start in gate.recheck(work, unit)]
-    kept = imports.finish(work, row.id, report.plain())
-    events.append(
-        work, "import.applied", f"import/{row.id}",
-        {
-            "number": row.number, "format": row.format, "name": row.name, "source": row.source, "digest": row.digest,
-            "counts": report.counts(), "hours": applying.hours,
-        },
-        after=sha256(kept).hexdigest(),
-    )  # fmt: skip
+    report.revoked = draft.recheck(gate, applying.touched)
+    text = imports.text_of(report.plain())
+    content = {
+        "number": row.number, "format": row.format, "name": row.name, "source": row.source, "digest": row.digest,
+        "counts": report.counts(), "hours": applying.hours,
+    }  # fmt: skip
+    draft.bring(row, text, Saying("import.applied", f"import/{row.id}", content, after=sha256(text).hexdigest()))
     return report
 
 
 class Applying:
-    """One import while its rows are put on record.
+    """One import while its rows are drafted.
 
     Attributes:
+        begun: whether it brings anything that was not on record.
         answering: the question whose row is put on record, '' for none.
         units: ids of units by the keys that the file uses.   touched: units that changed in what a start depends on.
         hours: before and after of every unit whose hours rose.
     """
 
-    def __init__(self, work: Work, rulebook: Rulebook, row: ImportRow, source: str) -> None:
-        self.work, self.rulebook, self.row, self.source = work, rulebook, row, source
+    def __init__(self, draft: Draft, rulebook: Rulebook, row: ImportRow, source: str) -> None:
+        self.draft, self.rulebook, self.row, self.source = draft, rulebook, row, source
         self.begun = False
         self.answering = ""
         self.units: dict[str, str] = {}
@@ -170,21 +169,15 @@ class Applying:
         self.hours: dict[str, list[float | None]] = {}
         self.notes: list[str] = []
 
-    def begin(self) -> None:
-        """Puts the import itself on record, before the first row that names it."""
-        if not self.begun:
-            imports.add(self.work, self.row)
-            self.begun = True
-
     def unit(self, one: ReadUnit, decided: Decided = Decided()) -> Line:  # noqa: B008 - frozen
         """One machine."""
         claimed, said = claims(one, self.source)
         self.notes += [f"{one.place}: {text}." for text in said]
         if not claimed:
             return Line(one.place, "unit", "refused", "", f"{'; '.join(said)}", "Nobody knows which machine it is")
-        if one.hours is not None and (wrong := why_not(one.hours, self.work.now)):
+        if one.hours is not None and (wrong := why_not(one.hours, self.draft.now)):
             return Line(one.place, "unit", "refused", "", wrong, "Ask the sender; the machine was not changed")
-        found = place(self.work, self.rulebook, one, claimed, decided)
+        found = place(self.draft, self.rulebook, one, claimed, decided)
         if isinstance(found, Not):
             return Line(one.place, "unit", "refused", "", found.why, found.advice)
         if isinstance(found, Ask):
@@ -217,22 +210,18 @@ class Applying:
             "text": asked.text, "choices": list(asked.choices), "unit": unit, "source": self.source,
             "new": new, "row": plain_unit(one),
         }  # fmt: skip
-        open = import_questions.open_about(self.work, asked.about)
+        open = self.draft.open_question(asked.about)
         if open is not None:
             if open.content != content:
-                self.begin()
-                import_questions.renew(self.work, open.id, content)
+                self.begun = True
+                self.draft.change_question(replace(open, content=content))
             return Line(one.place, "unit", "waits", unit, asked.text, "", open.id)
-        self.begin()
+        self.begun = True
         question = Question(
-            f"question-{secrets.token_hex(8)}", import_questions.next_number(self.work), self.row.id, asked.kind,
-            asked.about, content, self.work.now,
+            f"question-{secrets.token_hex(8)}", self.draft.next_question(), self.row.id, asked.kind, asked.about,
+            content, self.draft.now,
         )  # fmt: skip
-        import_questions.add(self.work, question)
-        events.append(
-            self.work, "question.asked", f"question/{question.id}",
-            {"number": question.number, "kind": question.kind, "about": question.about, "import": self.row.id},
-        )  # fmt: skip
+        self.draft.ask(question)
         return Line(one.place, "unit", "waits", unit, asked.text, "", question.id)
 
     def crop(self, one: ReadCrop) -> Line:
@@ -254,17 +243,17 @@ class Applying:
         lines = []
         for named in one.units or ("",):
             unit = self.units.get(named, "")
-            task = machine_words.Task(
+            task = Task(
                 key=f"{self.row.format}|{self.source}|{one.key}|{named}", unit=unit, name=one.name[:200],
                 field=one.field[:200], crop=crop, crop_said=", ".join(one.crops)[:200], begins=one.begins,
-                ends=one.ends, state=one.state, origin=self.row.id, at=self.work.now,
+                ends=one.ends, state=one.state, origin=self.row.id, at=self.draft.now,
             )  # fmt: skip
-            before = next(iter(machine_words.tasks(self.work, key=task.key)), None)
+            before = self.draft.task(task.key)
             if before is not None and replace(before, origin=task.origin, at=task.at) == task:
                 lines.append(Line(one.place, "task", "nothing new", unit))
                 continue
-            self.begin()
-            machine_words.add_task(self.work, task)
+            self.begun = True
+            self.draft.add_task(task)
             lines.append(
                 Line(one.place, "task", "planned", unit, "; ".join(filter(None, (f"'{one.name[:60]}'", said))))
             )
@@ -272,17 +261,17 @@ class Applying:
 
     def _give_tasks(self, named: str, unit: str) -> None:
         """Planned harvests of a machine that waited for an answer are its unit's from now on."""
-        for task in machine_words.tasks(self.work, ""):
-            if task.origin == self.row.id and task.key.endswith(f"|{named}"):
-                machine_words.add_task(self.work, replace(task, unit=unit))
+        for task in self.draft.waiting_tasks(self.row.id):
+            if task.key.endswith(f"|{named}"):
+                self.draft.add_task(replace(task, unit=unit))
 
     def _settle(self, claimed: Sequence[Claim]) -> None:
         """Closes questions that this row no longer asks, as somebody said meanwhile what it waited for."""
         for kind in (WHICH_UNIT, WHICH_CARD):
-            open = import_questions.open_about(self.work, about(kind, claimed))
+            open = self.draft.open_question(about(kind, claimed))
             if open is not None and open.id != self.answering:
-                self.begin()
-                close_question(self.work, open.id, {"settled": True})
+                self.begun = True
+                self.draft.close_question(open, {"settled": True})
 
     def _made(self, one: ReadUnit, found: New) -> UnitRow | Line:
         says = {
@@ -290,11 +279,12 @@ class Applying:
             "owner": one.owner or None, "engine_hours": None,
         }  # fmt: skip
         try:
-            row, _ = put_unit(self.work, self.rulebook, found.id, says)
+            row, event = said_unit(self.rulebook, found.id, says, self.draft.unit(found.id), self.draft.now)
         except BadInput as error:
             said = " ".join(f"{problem.place}: {problem.message}" for problem in error.problems[:5])
             return Line(one.place, "unit", "refused", "", said, "Put it right where it comes from")
-        self.begin()
+        self.begun = True
+        self.draft.put_unit(row, event)
         self.touched.add(row.id)
         return row
 
@@ -302,16 +292,16 @@ class Applying:
         """Gives a unit the identities that it has not. One of another unit moves only if a person said so."""
         said = []
         for claim in claimed:
-            held = identities.held(self.work, claim.scheme.value, claim.issuer, claim.value)
+            held = self.draft.held(claim.scheme.value, claim.issuer, claim.value)
             if held is not None and held.unit == row.id:
                 continue
             if held is not None and not (person and claim.scheme in PROOF):
                 self.notes.append(f"{claim.scheme.value} '{claim.shown[:40]}' is that of {held.unit} and stays there.")
                 continue
-            self.begin()
+            self.begun = True
             if held is not None:
-                end_identity(self.work, held, f"a person said that it is {row.id}'s")
-            add_identity(self.work, row.id, claim, proof, self.row.id)
+                self.draft.end_identity(held, f"a person said that it is {row.id}'s")
+            add_identity(self.draft, row.id, claim, proof, self.row.id)
             said.append(f"{claim.scheme.value} {claim.shown[:40]}")
         return [f"known by {', '.join(said)}"] if said else []
 
@@ -319,33 +309,32 @@ class Applying:
         """Takes a reading of engine hours; what is to be asked of a fall."""
         if reading is None:
             return None
-        heard = hear(self.work, row, reading, self.row.id)
+        heard = hear(self.draft, row, reading, self.row.id)
         if isinstance(heard, Fall):
             return heard
         if heard.text:
-            self.begin()
+            self.begun = True
             changes.append(heard.text)
-            machine_words.add_hours(self.work, heard.kept)
+            self.draft.add_hours(heard.kept)
         if heard.after is not None:
-            units.change(self.work, heard.after)
+            self.draft.put_unit(heard.after)
             self.hours[row.id] = [row.engine_hours, heard.after.engine_hours]
             self.touched.add(row.id)
         return None
 
     def _values(self, row: UnitRow, values: Sequence[MachineValue]) -> list[str]:
         """Keeps what the machine says of its settings; it is shown as not verified."""
-        known = {
-            (one.code, one.role, one.part): (one.value, one.taken) for one in machine_words.values_of(self.work, row.id)
-        }
+        if not values:
+            return []
+        known = {(one.code, one.role, one.part): (one.value, one.taken) for one in self.draft.values_of(row.id)}
         fresh = [one for one in values if known.get((one.code, one.role.value, one.part)) != (one.value, one.taken)]
         for one in fresh:
-            self.begin()
-            machine_words.add_value(
-                self.work,
-                machine_words.Value(
+            self.begun = True
+            self.draft.add_value(
+                Value(
                     row.id, one.quantity, one.code, one.role.value, one.part[:80], one.value, one.measure, one.taken,
-                    self.row.id, self.work.now,
-                ),
+                    self.row.id, self.draft.now,
+                )
             )  # fmt: skip
         return [f"{len(fresh)} settings from the machine, not verified"] if fresh else []
 
@@ -361,28 +350,14 @@ def _not_taken(row: UnitRow, one: ReadUnit) -> list[str]:
     ]
 
 
-def add_identity(work: Work, unit: str, claim: Claim, proof: str, origin: str) -> Identity:
-    """Gives a unit an identity, with an event."""
+def add_identity(draft: Draft, unit: str, claim: Claim, proof: str, origin: str) -> Identity:
+    """Gives a unit an identity."""
     one = Identity(
         f"identity-{secrets.token_hex(8)}", unit, claim.scheme.value, claim.issuer, claim.value, claim.shown[:200],
-        proof, origin, work.now,
+        proof, origin, draft.now,
     )  # fmt: skip
-    identities.add(work, one)
-    content = {"unit": unit, "scheme": one.scheme, "issuer": one.issuer, "value": one.value, "proof": proof}
-    events.append(work, "identity.added", f"identity/{one.id}", content)
+    draft.add_identity(one)
     return one
-
-
-def end_identity(work: Work, one: Identity, why: str) -> None:
-    """Takes an identity from its unit, with an event."""
-    identities.end(work, one.id)
-    events.append(work, "identity.ended", f"identity/{one.id}", {"unit": one.unit, "why": why})
-
-
-def close_question(work: Work, id: str, answer: Mapping[str, Any]) -> None:
-    """Notes what became of a question, with an event."""
-    import_questions.close(work, id, answer)
-    events.append(work, "question.answered", f"question/{id}", {"answer": dict(answer)})
 
 
 def plain_unit(one: ReadUnit) -> dict[str, Any]:

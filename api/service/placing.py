@@ -15,8 +15,8 @@ from hashlib import sha256
 
 from api.exchange.identifiers import PROOF, Claim, in_range, key
 from api.exchange.reading.nouns import ReadUnit, Scheme
-from api.store import identities, type_cards, units
-from api.store.database import Work
+from api.service.draft import Draft
+from api.store.identities import Identity
 from api.store.units import UnitRow
 from audit.nouns.rulebook import Rulebook
 
@@ -81,7 +81,7 @@ class Not:
 
 
 def place(
-    work: Work,
+    draft: Draft,
     rulebook: Rulebook,
     unit: ReadUnit,
     claimed: Sequence[Claim],
@@ -89,20 +89,20 @@ def place(
 ) -> Known | New | Ask | Not:
     """Which unit a machine is."""
     if decided.unit:
-        row = units.find(work, decided.unit)
+        row = draft.unit(decided.unit)
         return (
             Not(f"there is no unit {decided.unit}", "Answer again") if row is None else _live(row, "a person said so")
         )
     if not decided.new:
-        found = _by_claims(work, claimed) or _alike(work, unit, claimed)
+        found = _by_claims(draft, claimed) or _alike(draft, unit, claimed)
         if found is not None:
             return found
-    return _new(work, rulebook, unit, claimed, decided)
+    return _new(draft, rulebook, unit, claimed, decided)
 
 
-def _by_claims(work: Work, claimed: Sequence[Claim]) -> Known | Ask | Not | None:
+def _by_claims(draft: Draft, claimed: Sequence[Claim]) -> Known | Ask | Not | None:
     """By identities that units on record have, None where none has one of them."""
-    held = {one: identities.held(work, one.scheme.value, one.issuer, one.value) for one in claimed}
+    held = {one: draft.held(one.scheme.value, one.issuer, one.value) for one in claimed}
     proven = {row.unit: one for one, row in reversed(held.items()) if row is not None and one.scheme in PROOF}
     owners = list(proven) or list(dict.fromkeys(row.unit for row in held.values() if row is not None))
     if not owners:
@@ -111,9 +111,9 @@ def _by_claims(work: Work, claimed: Sequence[Claim]) -> Known | Ask | Not | None
     if len(owners) > 1:
         return Ask(WHICH_UNIT, asks, "its identities are those of different units", tuple(sorted(owners)))
     owner = owners[0]
-    if against := _contradiction(work, owner, claimed):
+    if against := _contradiction(draft, owner, claimed):
         return Ask(WHICH_UNIT, asks, f"it looks like {owner}, but {against}", (owner,))
-    row = units.find(work, owner)
+    row = draft.unit(owner)
     if row is None:
         return Not(f"unit {owner} is not on record", "Run setup-audit record verify")
     if proven:
@@ -124,13 +124,13 @@ def _by_claims(work: Work, claimed: Sequence[Claim]) -> Known | Ask | Not | None
     return _live(row, f"{_first(held).scheme.value} is {owner}'s, and nothing contradicts")
 
 
-def _first(held: dict[Claim, identities.Identity | None]) -> Claim:
+def _first(held: dict[Claim, Identity | None]) -> Claim:
     return next(one for one, row in held.items() if row is not None)
 
 
-def _contradiction(work: Work, owner: str, claimed: Sequence[Claim]) -> str:
+def _contradiction(draft: Draft, owner: str, claimed: Sequence[Claim]) -> str:
     """How claims contradict what a unit is known by, '' if they do not."""
-    known = [one for one in identities.of_unit(work, owner) if Scheme(one.scheme) in PROOF]
+    known = [one for one in draft.known_by(owner) if Scheme(one.scheme) in PROOF]
     for claim in claimed:
         same = [one for one in known if (one.scheme, one.issuer) == (claim.scheme.value, claim.issuer)]
         if same and claim.value not in [one.value for one in same]:
@@ -138,33 +138,35 @@ def _contradiction(work: Work, owner: str, claimed: Sequence[Claim]) -> str:
     return ""
 
 
-def _alike(work: Work, unit: ReadUnit, claimed: Sequence[Claim]) -> Ask | None:
+def _alike(draft: Draft, unit: ReadUnit, claimed: Sequence[Claim]) -> Ask | None:
     """Units on record that look like it, as by a serial alone: a person says whether they are."""
-    same = units.with_serial(work, unit.serial) if unit.serial else []
-    ids = [row.id for row in same if not _of_other_type(work, row.id, claimed)] + [_id(unit, claimed)]
-    found = {id for id in ids if (row := units.find(work, id)) is not None and not _left(work, row)}
+    same = draft.units_of_serial(unit.serial) if unit.serial else []
+    ids = [row.id for row in same if not _of_other_type(draft, row.id, claimed)] + [_id(unit, claimed)]
+    found = {id for id in ids if (row := draft.unit(id)) is not None and not _left(draft, row)}
     if not found:
         return None
     said = f"it looks like {', '.join(sorted(found))}, but neither PIN nor maker, type and serial prove it"
     return Ask(WHICH_UNIT, about(WHICH_UNIT, claimed), said, tuple(sorted(found)))
 
 
-def _of_other_type(work: Work, id: str, claimed: Sequence[Claim]) -> bool:
+def _of_other_type(draft: Draft, id: str, claimed: Sequence[Claim]) -> bool:
     """Whether a unit has its serial of another maker or type. What a bus says and what a maker says differ anyway."""
     own = {one.issuer for one in claimed if one.scheme is Scheme.SERIAL}
-    known = {one.issuer for one in identities.of_unit(work, id) if one.scheme == Scheme.SERIAL.value}
+    known = {one.issuer for one in draft.known_by(id) if one.scheme == Scheme.SERIAL.value}
     return any(a != b and a.startswith(BUS) == b.startswith(BUS) for a in own for b in known)
 
 
-def _left(work: Work, row: UnitRow) -> bool:
+def _left(draft: Draft, row: UnitRow) -> bool:
     """Whether a unit was taken out before anything was recorded of it, as an import that was undone leaves it."""
-    return row.retired is not None and row.setups == 0 and not identities.of_unit(work, row.id)
+    return row.retired is not None and row.setups == 0 and not draft.known_by(row.id)
 
 
-def _new(work: Work, rulebook: Rulebook, unit: ReadUnit, claimed: Sequence[Claim], decided: Decided) -> New | Ask | Not:
+def _new(
+    draft: Draft, rulebook: Rulebook, unit: ReadUnit, claimed: Sequence[Claim], decided: Decided
+) -> New | Ask | Not:
     card = decided.card or unit.card
     if not card:
-        found = card_of(work, unit)
+        found = card_of(draft, unit)
         if found is None:
             type = " ".join(one for one in (unit.maker, unit.type) if one) or "of a machine without maker and type"
             said = f"which machine card is it? Nobody has said yet for {type[:120]}"
@@ -174,18 +176,18 @@ def _new(work: Work, rulebook: Rulebook, unit: ReadUnit, claimed: Sequence[Claim
         return Not(f"there is no machine card '{card[:60]}'", f"Cards: {', '.join(rulebook.machines)}")
     wanted, number = _id(unit, claimed), 1
     id = wanted
-    while (row := units.find(work, id)) is not None and not _left(work, row):
+    while (row := draft.unit(id)) is not None and not _left(draft, row):
         number += 1
         id = f"{wanted}-{number}"
     return New(id, card)
 
 
-def card_of(work: Work, unit: ReadUnit) -> str | None:
+def card_of(draft: Draft, unit: ReadUnit) -> str | None:
     """The card that is used for a maker's type; None where that is not said, or the serial can't decide."""
     if not unit.maker and not unit.type:
         return None
     cards = set()
-    for line in type_cards.every(work, key(unit.maker), key(unit.type)):
+    for line in draft.lines_of_type(key(unit.maker), key(unit.type)):
         fits = in_range(unit.serial, line.serial_from, line.serial_to)
         if fits is None:
             return None

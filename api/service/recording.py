@@ -15,6 +15,7 @@ from typing import Any
 
 from api.store import audits, events, open_findings, organisations, setups, units
 from api.store.database import Work
+from api.store.events import Saying
 from api.store.setups import SetupRow
 from api.store.units import UnitRow
 from api.wire import report_json
@@ -81,19 +82,32 @@ def put_unit(work: Work, rulebook: Rulebook, id: str, says: Mapping[str, Any]) -
 
     Raises: BadInput.
     """
-    _check_unit(rulebook, id, says)
     before = units.find(work, id)
+    after, said = said_unit(rulebook, id, says, before, work.now)
+    if said is not None:
+        (units.add if before is None else units.change)(work, after)
+        events.append_all(work, [said])
+    return after, before is None
+
+
+def said_unit(
+    rulebook: Rulebook, id: str, says: Mapping[str, Any], before: UnitRow | None, now: float
+) -> tuple[UnitRow, Saying | None]:
+    """A unit as it is after what is said of it, and the event of that; None where nothing changed. Raises BadInput.
+
+    Args:
+        says: as of ``put_unit``.   before: the unit on record, None for none.
+    """
+    _check_unit(rulebook, id, says)
     hours = says.get("engine_hours")
     after = UnitRow(
         id=id, card=says["card"], serial=says.get("serial") or "", build_year=says.get("build_year"),
         fitted=dict(says.get("fitted") or {}), owner=says.get("owner") or "",
-        engine_hours=None if hours is None else float(hours), hours_at=None if hours is None else work.now,
-        edition=1, changed_after=0, setups=0, created=work.now, retired=None,
+        engine_hours=None if hours is None else float(hours), hours_at=None if hours is None else now,
+        edition=1, changed_after=0, setups=0, created=now, retired=None,
     )  # fmt: skip
     if before is None:
-        units.add(work, after)
-        events.append(work, "unit.added", f"unit/{id}", _content(after), after=_hash(after))
-        return after, True
+        return after, Saying("unit.added", f"unit/{id}", _content(after), after=_hash(after))
     if hours is None:
         after = replace(after, engine_hours=before.engine_hours, hours_at=before.hours_at)
     other = any(getattr(before, name) != getattr(after, name) for name in IDENTITY)
@@ -102,19 +116,23 @@ def put_unit(work: Work, rulebook: Rulebook, id: str, says: Mapping[str, Any]) -
         changed_after=before.setups if other else before.changed_after,
     )  # fmt: skip
     if replace(after, hours_at=before.hours_at) == before:
-        return before, False
+        return before, None
     after = replace(after, edition=before.edition + 1)
-    units.change(work, after)
-    events.append(work, "unit.changed", f"unit/{id}", _content(after), _hash(before), _hash(after))
-    return after, False
+    return after, Saying("unit.changed", f"unit/{id}", _content(after), _hash(before), _hash(after))
 
 
 def retire_unit(work: Work, unit: UnitRow) -> UnitRow:
     """Takes a unit out of the fleet; what is on record of it stays."""
-    after = replace(unit, retired=work.now, edition=unit.edition + 1)
+    after, said = retired_unit(unit, work.now)
     units.change(work, after)
-    events.append(work, "unit.retired", f"unit/{unit.id}", {}, _hash(unit), _hash(after))
+    events.append_all(work, [said])
     return after
+
+
+def retired_unit(unit: UnitRow, now: float) -> tuple[UnitRow, Saying]:
+    """A unit that is taken out of the fleet, and the event of that."""
+    after = replace(unit, retired=now, edition=unit.edition + 1)
+    return after, Saying("unit.retired", f"unit/{unit.id}", {}, _hash(unit), _hash(after))
 
 
 def prepare(unit: UnitRow, auditor: Auditor, body: bytes) -> Prepared:
@@ -210,15 +228,18 @@ def with_hours(unit: UnitRow, hours: float | None, at: float) -> UnitRow:
     return replace(unit, engine_hours=hours, hours_at=at)
 
 
-def replace_meter(work: Work, unit: UnitRow, hours: float, at: float) -> UnitRow:
+def with_new_meter(unit: UnitRow, hours: float, at: float) -> tuple[UnitRow, Saying]:
     """The unit with a new hour meter: hours count from what it shows, and setups by the old one clear nothing more."""
     after = replace(unit, engine_hours=hours, hours_at=at, edition=unit.edition + 1, changed_after=unit.setups)
-    units.change(work, after)
-    events.append(
-        work, "unit.meter_replaced", f"unit/{unit.id}", {"before": unit.engine_hours, "after": hours}, _hash(unit),
-        _hash(after),
-    )  # fmt: skip
-    return after
+    content = {"before": unit.engine_hours, "after": hours}
+    return after, Saying("unit.meter_replaced", f"unit/{unit.id}", content, _hash(unit), _hash(after))
+
+
+def with_old_meter(unit: UnitRow, hours: float | None, at: float | None, changed_after: int) -> tuple[UnitRow, Saying]:
+    """The unit as before a replacement of its meter that is taken back: with the hours, and setups that count."""
+    after = replace(unit, engine_hours=hours, hours_at=at, edition=unit.edition + 1, changed_after=changed_after)
+    content = {"before": unit.engine_hours, "after": hours}
+    return after, Saying("unit.meter_kept", f"unit/{unit.id}", content, _hash(unit), _hash(after))
 
 
 def _completed(says: Any, unit: UnitRow) -> Any:

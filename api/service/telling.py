@@ -12,6 +12,8 @@ import secrets
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import UTC
+from email.utils import parsedate_to_datetime
 from threading import Event
 from typing import Any
 
@@ -122,7 +124,7 @@ def note_expired(teller: Teller) -> int:
                 one = accepted.find(work, row.unit, row.id)
                 if one is not None:
                     content = {**content_of(one, row.unit), "setup": row.setup}
-                    outbox.put(work, "acceptance.expired", f"acceptance/{one.id}", content)
+                    outbox.put(work, [outbox.Telling("acceptance.expired", f"acceptance/{one.id}", content)])
                     count += 1
     return count
 
@@ -140,7 +142,7 @@ def outcome_of(teller: Teller, leased: Leased, status: int | None, said: Mapping
         why = f"it answered {status}"
         if 300 <= status < 400:
             why += ", and no redirect is followed: change the webhook's address"
-    wish = _wish(said)
+    wish = _wish(said, now)
     rest = now + max(_jittered(teller, min(WAITS[0] * 2.0**webhook.failures, REST)), wish)
     if status == 410:
         return Outcome(status, why, now, rest, "its receiver answered 410: gone")
@@ -183,10 +185,28 @@ def _ask(teller: Teller, leased: Leased) -> tuple[int, Mapping[str, str]]:
     return reply.status, reply.headers
 
 
-def _wish(said: Mapping[str, str]) -> float:
-    """How long an answer asks to wait, s: Retry-After of RFC 9110, 10.2.3, in seconds; a date is not read."""
+def _wish(said: Mapping[str, str], now: float) -> float:
+    """How long an answer asks to wait, s: Retry-After of RFC 9110, 10.2.3, in seconds or as a date.
+
+    A date is counted from the answer's own Date, where it has one, as its clock may not be ours.
+    """
     text = said.get("retry-after", "").strip()
-    return min(float(text), LONGEST_WISH) if text.isascii() and text.isdecimal() else 0.0
+    if text.isascii() and text.isdecimal():
+        return min(float(text), LONGEST_WISH)
+    until = _http_date(text)
+    if until is None:
+        return 0.0
+    since = _http_date(said.get("date", ""))
+    return min(max(until - (now if since is None else since), 0.0), LONGEST_WISH)
+
+
+def _http_date(text: str) -> float | None:
+    """A date of any of the three forms of RFC 9110, 5.6.7, as s since 1970; None for what is none."""
+    try:
+        found = parsedate_to_datetime(text)
+        return (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp()
+    except (ValueError, TypeError, IndexError, OverflowError):
+        return None
 
 
 def _jittered(teller: Teller, seconds: float) -> float:

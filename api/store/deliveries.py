@@ -179,7 +179,7 @@ def replay_since(work: Work, webhook: Webhook, since: float) -> int:
         if one.number in sent:
             _again(work, webhook.id, deliveries.c.event == one.number)
         else:
-            outbox.deliver(work, webhook.id, one.number)
+            outbox.deliver(work, webhook.id, [one.number])
     return len(found)
 
 

@@ -7,13 +7,13 @@ changed, taken out, put in or moved without every later hash being wrong.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import Any
 
 import rfc8785
-from sqlalchemy import insert, select, update
+from sqlalchemy import Row, insert, select, update
 
 from api.store import outbox
 from api.store.database import Work
@@ -47,6 +47,22 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class Saying:
+    """What an event is to say, before it has its place in the record.
+
+    Attributes:
+        told: what other systems are told beside the content, or instead of a part of it.
+    """
+
+    what: str
+    subject: str
+    content: Mapping[str, Any]
+    before: str = ""
+    after: str = ""
+    told: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Fault:
     """Where a record is not as it was written."""
 
@@ -76,28 +92,38 @@ def append(
     Args:
         told: what other systems are told beside the content, or instead of a part of it.
     """
-    row = work.connection.execute(
-        select(organisations.c.events, organisations.c.head).where(organisations.c.id == work.organisation)
-    ).one()
-    bare = Event(
-        work.organisation, row.events + 1, work.now, work.who, what, subject, before, after, content, row.head, ""
-    )
-    found = hash_of(bare)
-    work.connection.execute(
-        insert(events).values(
-            organisation=bare.organisation, number=bare.number, at=bare.at, who=bare.who, what=what, subject=subject,
-            before=before, after=after, content=canonical(content).decode(), previous=bare.previous, hash=found,
-        )
-    )  # fmt: skip
+    return append_all(work, [Saying(what, subject, content, before, after, told)])[0]
+
+
+def append_all(work: Work, some: Sequence[Saying]) -> list[Event]:
+    """Adds events in order, as ``append`` each, in as many statements as for one."""
+    if not some:
+        return []
+    before, last = head(work)
+    found: list[Event] = []
+    for number, one in enumerate(some, before + 1):
+        bare = Event(
+            work.organisation, number, work.now, work.who, one.what, one.subject, one.before, one.after, one.content,
+            last, "",
+        )  # fmt: skip
+        last = hash_of(bare)
+        found.append(replace(bare, hash=last))
+    rows = [{name: getattr(one, name) for name in Event.__slots__} for one in found]
+    rows = [{**row, "content": canonical(row["content"]).decode()} for row in rows]
+    work.connection.execute(insert(events), rows)
     work.connection.execute(
         update(organisations)
         .where(organisations.c.id == work.organisation)
-        .values(events=bare.number, head=found, clock=work.now)
+        .values(events=before + len(some), head=last, clock=work.now)
     )
-    outbox.put(work, what, subject, {**content, **(told or {})}, bare.number)
-    return Event(
-        bare.organisation, bare.number, bare.at, bare.who, what, subject, before, after, content, bare.previous, found
+    outbox.put(
+        work,
+        [
+            outbox.Telling(one.what, one.subject, {**one.content, **(one.told or {})}, event.number)
+            for one, event in zip(some, found, strict=True)
+        ],
     )
+    return found
 
 
 def hash_of(one: Event) -> str:
@@ -131,11 +157,21 @@ def read(work: Work, after: int = 0, most: int | None = None, subject: str = "",
     wanted = wanted.order_by(events.c.number)
     if most is not None:
         wanted = wanted.limit(most)
-    for row in work.connection.execute(wanted, execution_options={"yield_per": 500}):
-        yield Event(
-            row.organisation, row.number, row.at, row.who, row.what, row.subject, row.before, row.after,
-            json.loads(row.content), row.previous, row.hash,
-        )  # fmt: skip
+    yield from map(_event, work.connection.execute(wanted, execution_options={"yield_per": 500}))
+
+
+def newest(work: Work, subject: str) -> Event | None:
+    """The last event about a subject, None where there is none."""
+    wanted = select(events).where(events.c.organisation == work.organisation, events.c.subject == subject)
+    row = work.connection.execute(wanted.order_by(events.c.number.desc()).limit(1)).one_or_none()
+    return None if row is None else _event(row)
+
+
+def _event(row: Row[Any]) -> Event:
+    return Event(
+        row.organisation, row.number, row.at, row.who, row.what, row.subject, row.before, row.after,
+        json.loads(row.content), row.previous, row.hash,
+    )  # fmt: skip
 
 
 def faults_in(some: Iterable[Event], head: tuple[int, str] | None = None) -> Iterator[Fault]:

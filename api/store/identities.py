@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, insert, select, update
+from sqlalchemy import Row, Select, select
 
 from api.store.database import Work
+from api.store.rows import add_rows, change_rows
 from api.store.tables import identities
 
 
@@ -33,16 +35,14 @@ class Identity:
     ended: float | None = None
 
 
-def add(work: Work, one: Identity) -> None:
-    """Puts an identity on record."""
-    values = {name: getattr(one, name) for name in Identity.__slots__}
-    work.connection.execute(insert(identities).values(organisation=work.organisation, **values))
+def add(work: Work, some: Sequence[Identity]) -> None:
+    """Puts identities on record."""
+    add_rows(work, identities, some)
 
 
-def end(work: Work, id: str) -> None:
-    """It stands for this unit no more."""
-    where = (identities.c.organisation == work.organisation, identities.c.id == id)
-    work.connection.execute(update(identities).where(*where).values(ended=work.now))
+def end(work: Work, ends: Mapping[str, float]) -> None:
+    """Identities stand for their units no more, by their ids and when they ended."""
+    change_rows(work, identities, [{"id": id, "ended": at} for id, at in ends.items()])
 
 
 def find(work: Work, id: str) -> Identity | None:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, func, insert, select, update
+from sqlalchemy import Row, Select, func, select
 
 from api.store.database import Work
 from api.store.events import canonical
+from api.store.rows import add_rows, change_rows
 from api.store.tables import import_questions
 
 
@@ -37,30 +38,21 @@ class Question:
     answer: Mapping[str, Any] | None = None
 
 
-def add(work: Work, one: Question) -> None:
-    """Asks it."""
-    work.connection.execute(
-        insert(import_questions).values(
-            organisation=work.organisation, id=one.id, number=one.number, origin=one.origin, kind=one.kind,
-            about=one.about, content=canonical(dict(one.content)).decode(), asked=one.asked,
-        )
-    )  # fmt: skip
+def add(work: Work, some: Sequence[Question]) -> None:
+    """Asks them."""
+    add_rows(work, import_questions, [_columns(one) for one in some])
 
 
-def renew(work: Work, id: str, content: Mapping[str, Any]) -> None:
-    """The newest row that waits for an answer takes the place of the one before."""
-    where = (import_questions.c.organisation == work.organisation, import_questions.c.id == id)
-    work.connection.execute(update(import_questions).where(*where).values(content=canonical(dict(content)).decode()))
+def change(work: Work, some: Sequence[Question]) -> None:
+    """Puts on record what became of questions: a newer row waits, or they were answered."""
+    change_rows(work, import_questions, [_columns(one) for one in some])
 
 
-def close(work: Work, id: str, answer: Mapping[str, Any]) -> None:
-    """Notes the answer."""
-    where = (import_questions.c.organisation == work.organisation, import_questions.c.id == id)
-    work.connection.execute(
-        update(import_questions)
-        .where(*where)
-        .values(answered=work.now, answered_by=work.who, answer=canonical(dict(answer)).decode())
-    )
+def _columns(one: Question) -> dict[str, Any]:
+    found = {name: getattr(one, name) for name in Question.__slots__}
+    found["content"] = canonical(dict(one.content)).decode()
+    found["answer"] = None if one.answer is None else canonical(dict(one.answer)).decode()
+    return found
 
 
 def find(work: Work, id: str) -> Question | None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import json
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, func, insert, select, update
+from sqlalchemy import Row, Select, func, select, update
 
 from api.store.database import Work
+from api.store.rows import add_rows
 from api.store.tables import imports
 
 
@@ -35,18 +37,19 @@ class ImportRow:
     undone_by: str | None
 
 
-def add(work: Work, one: ImportRow) -> None:
-    """Puts an import on record; its report follows with ``finish``."""
-    values = {name: getattr(one, name) for name in ImportRow.__slots__}
-    work.connection.execute(insert(imports).values(organisation=work.organisation, report=b"", **values))
+def add(work: Work, some: Sequence[tuple[ImportRow, bytes]]) -> None:
+    """Puts imports on record, each with the text of its report."""
+    rows = [(one, zlib.compress(text)) for one, text in some]
+    add_rows(
+        work,
+        imports,
+        [{**{name: getattr(one, name) for name in ImportRow.__slots__}, "report": packed} for one, packed in rows],
+    )
 
 
-def finish(work: Work, id: str, report: dict[str, Any]) -> bytes:
-    """Keeps the report of an import; returns its text."""
-    text = json.dumps(report, ensure_ascii=False, separators=(",", ":")).encode()
-    where = (imports.c.organisation == work.organisation, imports.c.id == id)
-    work.connection.execute(update(imports).where(*where).values(report=zlib.compress(text)))
-    return text
+def text_of(report: dict[str, Any]) -> bytes:
+    """The text of a report."""
+    return json.dumps(report, ensure_ascii=False, separators=(",", ":")).encode()
 
 
 def end(work: Work, id: str) -> None:

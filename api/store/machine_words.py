@@ -6,14 +6,16 @@ holds.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
-from sqlalchemy import Table, delete, insert, select, update
+from sqlalchemy import Table, delete, func, select, update
 
 from api.store.database import Work
 from api.store.events import canonical
+from api.store.rows import add_rows, drop_rows
 from api.store.tables import hour_readings, machine_values, planned_tasks
 
 COUNTS, OLDER, REPLACED, WRONG, UNDONE = "counts", "older", "replaced", "wrong", "undone"
@@ -81,19 +83,19 @@ class Task:
     at: float
 
 
-def add_hours(work: Work, one: Hours) -> None:
-    """Keeps a reading."""
-    _add(work, hour_readings, one, (one.origin, one.unit, one.hours, one.taken))
+def add_hours(work: Work, some: Iterable[Hours]) -> None:
+    """Keeps readings."""
+    _add(work, hour_readings, [((one.origin, one.unit, one.hours, one.taken), one) for one in some])
 
 
-def add_value(work: Work, one: Value) -> None:
-    """Keeps a value."""
-    _add(work, machine_values, one, (one.origin, one.unit, one.code, one.role, one.part))
+def add_values(work: Work, some: Iterable[Value]) -> None:
+    """Keeps values."""
+    _add(work, machine_values, [((one.origin, one.unit, one.code, one.role, one.part), one) for one in some])
 
 
-def add_task(work: Work, one: Task) -> None:
-    """Keeps a planned harvest."""
-    _add(work, planned_tasks, one, (one.origin, one.key))
+def add_tasks(work: Work, some: Iterable[Task]) -> None:
+    """Keeps planned harvests."""
+    _add(work, planned_tasks, [((one.origin, one.key), one) for one in some])
 
 
 def has_hours(work: Work, unit: str, hours: float, taken: float | None) -> bool:
@@ -125,13 +127,17 @@ def values_of(work: Work, unit: str) -> list[Value]:
     """The newest value of each name and part of a unit."""
     table = machine_values
     wanted = select(table).where(table.c.organisation == work.organisation, table.c.unit == unit)
-    newest: dict[tuple[str, str, str], Value] = {}
-    for row in work.connection.execute(wanted.order_by(table.c.at, table.c.id)):
-        one = _made(Value, row)
-        before = newest.get((one.code, one.role, one.part))
+    return newest(_made(Value, row) for row in work.connection.execute(wanted.order_by(table.c.at, table.c.id)))
+
+
+def newest(some: Iterable[Value]) -> list[Value]:
+    """The newest value of each name and part among a unit's, given in the order in which they came."""
+    found: dict[tuple[str, str, str], Value] = {}
+    for one in some:
+        before = found.get((one.code, one.role, one.part))
         if before is None or (before.taken or 0) <= (one.taken or 0):
-            newest[one.code, one.role, one.part] = one
-    return sorted(newest.values(), key=lambda one: (one.quantity, one.role, one.part))
+            found[one.code, one.role, one.part] = one
+    return sorted(found.values(), key=lambda one: (one.quantity, one.role, one.part))
 
 
 def tasks(work: Work, unit: str | None = None, key: str | None = None) -> list[Task]:
@@ -158,24 +164,32 @@ def others(work: Work, unit: str, origin: str) -> bool:
     return False
 
 
-def take_back(work: Work, origin: str) -> tuple[int, int]:
-    """Takes out values and planned harvests of an import, and marks its readings; how many values and harvests."""
-    counts = []
+def counts(work: Work, origin: str) -> tuple[int, int]:
+    """How many values and planned harvests of an import there are."""
+    found = []
     for table in (machine_values, planned_tasks):
         where = (table.c.organisation == work.organisation, table.c.origin == origin)
-        counts.append(work.connection.execute(delete(table).where(*where)).rowcount)
+        found.append(work.connection.scalar(select(func.count()).select_from(table).where(*where)) or 0)
+    return found[0], found[1]
+
+
+def take_back(work: Work, origin: str) -> None:
+    """Takes out values and planned harvests of an import, and marks its readings."""
+    for table in (machine_values, planned_tasks):
+        where = (table.c.organisation == work.organisation, table.c.origin == origin)
+        work.connection.execute(delete(table).where(*where))
     table = hour_readings
     where = (table.c.organisation == work.organisation, table.c.origin == origin)
     work.connection.execute(update(table).where(*where).values(fate=UNDONE))
-    return counts[0], counts[1]
 
 
-def _add(work: Work, table: Table, one: Any, key: tuple[Any, ...]) -> None:
-    values = {name: getattr(one, name) for name in type(one).__slots__}
-    id = sha256(canonical(list(key))).hexdigest()[:32]
-    where = (table.c.organisation == work.organisation, table.c.id == id)
-    work.connection.execute(delete(table).where(*where))  # the same key twice in one import: the later row holds
-    work.connection.execute(insert(table).values(organisation=work.organisation, id=id, **values))
+def _add(work: Work, table: Table, some: Sequence[tuple[tuple[Any, ...], Any]]) -> None:
+    rows = {}  # the same key twice in one import: the later row holds
+    for key, one in some:
+        id = sha256(canonical(list(key))).hexdigest()[:32]
+        rows[id] = {"id": id, **{name: getattr(one, name) for name in type(one).__slots__}}
+    drop_rows(work, table, list(rows))
+    add_rows(work, table, list(rows.values()))
 
 
 def _made(kind: Any, row: Any) -> Any:

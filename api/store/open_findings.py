@@ -42,10 +42,11 @@ def follow(work: Work, setup: SetupRow, holding: Sequence[Mapping[str, Any]]) ->
                 for rule, part in opened
             ],
         )  # fmt: skip
-        outbox.put(work, "finding.opened", f"unit/{setup.unit}", _said(setup, [_line(found[key]) for key in opened]))
+        said = _said(setup, [_line(found[key]) for key in opened])
+        outbox.put(work, [outbox.Telling("finding.opened", f"unit/{setup.unit}", said)])
     if closed:
         lines = [{"rule": rule, "on": part, "setup": known[rule, part]} for rule, part in closed]
-        outbox.put(work, "finding.closed", f"unit/{setup.unit}", _said(setup, lines))
+        outbox.put(work, [outbox.Telling("finding.closed", f"unit/{setup.unit}", _said(setup, lines))])
 
 
 def _said(setup: SetupRow, lines: list[dict[str, Any]]) -> dict[str, Any]:

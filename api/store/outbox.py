@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 WAITING, DELIVERED, DEAD = "waiting", "delivered", "dead"
 _OF_SUBJECT = {
     "setup": "setup", "start": "start", "acceptance": "acceptance", "unit": "unit", "fleet-audit": "fleet_audit",
-    "work-request": "work_request",
+    "work-request": "work_request", "visit": "visit",
 }  # fmt: skip
 """Subjects of the record that an event tells as a field."""
 
@@ -49,30 +49,42 @@ class Told:
     record: int | None
 
 
-def put(work: Work, kind: str, subject: str, content: Mapping[str, Any], record: int | None = None) -> None:
-    """Writes an event for whoever wants it; nothing happens for a kind that nobody is told of."""
-    if kind not in KINDS:
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """What an event for other systems is to say, before it has its number."""
+
+    kind: str
+    subject: str
+    content: Mapping[str, Any]
+    record: int | None = None
+
+
+def put(work: Work, some: Sequence[Telling]) -> None:
+    """Writes events for whoever wants them; nothing happens for a kind that nobody is told of."""
+    some = [one for one in some if one.kind in KINDS]
+    if not some:
         return
-    said = dict(content)
-    word, _, id = subject.partition("/")
-    if word in _OF_SUBJECT:
-        said.setdefault(_OF_SUBJECT[word], id)
-    number = 1 + _last(work)
-    unit = str(said.get("unit") or "")
-    work.connection.execute(
-        insert(events_out).values(
-            organisation=work.organisation, number=number, id=f"event-{secrets.token_hex(12)}", kind=kind,
-            subject=subject, unit=unit, at=work.now, content=rfc8785.dumps(KINDS[kind].told(said)).decode(),
-            record=record,
-        )
-    )  # fmt: skip
-    for row in work.connection.execute(
+    rows = [_row(work, number, one) for number, one in enumerate(some, 1 + _last(work))]
+    work.connection.execute(insert(events_out), rows)
+    for hook in work.connection.execute(
         select(webhooks.c.id, webhooks.c.kinds, webhooks.c.units)
         .where(webhooks.c.organisation == work.organisation, webhooks.c.ended.is_(None))
         .order_by(webhooks.c.id)
     ).all():
-        if wants(json.loads(row.kinds), json.loads(row.units), kind, unit):
-            deliver(work, row.id, number)
+        kinds, of = json.loads(hook.kinds), json.loads(hook.units)
+        deliver(work, hook.id, [row["number"] for row in rows if wants(kinds, of, row["kind"], row["unit"])])
+
+
+def _row(work: Work, number: int, one: Telling) -> dict[str, Any]:
+    said = dict(one.content)
+    word, _, id = one.subject.partition("/")
+    if word in _OF_SUBJECT:
+        said.setdefault(_OF_SUBJECT[word], id)
+    return {
+        "organisation": work.organisation, "number": number, "id": f"event-{secrets.token_hex(12)}", "kind": one.kind,
+        "subject": one.subject, "unit": str(said.get("unit") or ""), "at": work.now,
+        "content": rfc8785.dumps(KINDS[one.kind].told(said)).decode(), "record": one.record,
+    }  # fmt: skip
 
 
 def wants(kinds: Collection[str], units: Collection[str], kind: str, unit: str) -> bool:
@@ -80,16 +92,20 @@ def wants(kinds: Collection[str], units: Collection[str], kind: str, unit: str) 
     return (not kinds or kind in kinds) and (not units or unit in units)
 
 
-def deliver(work: Work, webhook: str, event: int) -> None:
-    """Puts an event in the line of a webhook, to be sent at once."""
+def deliver(work: Work, webhook: str, numbers: Sequence[int]) -> None:
+    """Puts events in the line of a webhook, to be sent at once."""
+    if not numbers:
+        return
     of = (deliveries.c.organisation == work.organisation, deliveries.c.webhook == webhook)
     last = work.connection.scalar(select(func.max(deliveries.c.sequence)).where(*of)) or 0
-    work.connection.execute(
-        insert(deliveries).values(
-            organisation=work.organisation, webhook=webhook, sequence=last + 1, event=event, state=WAITING,
-            attempts=0, due=0.0, why="",
-        )
-    )  # fmt: skip
+    rows = [
+        {
+            "organisation": work.organisation, "webhook": webhook, "sequence": sequence, "event": event,
+            "state": WAITING, "attempts": 0, "due": 0.0, "why": "",
+        }
+        for sequence, event in enumerate(numbers, last + 1)
+    ]  # fmt: skip
+    work.connection.execute(insert(deliveries), rows)
 
 
 def find(work: Work, id: str) -> Told | None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, insert, select, update
+from sqlalchemy import Row, select
 
 from api.store.database import Work
+from api.store.rows import add_rows, change_rows
 from api.store.tables import type_cards
 
 
@@ -30,16 +32,21 @@ class TypeCard:
     ended: float | None = None
 
 
-def add(work: Work, one: TypeCard) -> None:
-    """Puts a line on record."""
-    values = {name: getattr(one, name) for name in TypeCard.__slots__}
-    work.connection.execute(insert(type_cards).values(organisation=work.organisation, **values))
+def add(work: Work, some: Sequence[TypeCard]) -> None:
+    """Puts lines on record."""
+    add_rows(work, type_cards, some)
 
 
-def end(work: Work, id: str) -> None:
-    """A line that holds no more."""
-    where = (type_cards.c.organisation == work.organisation, type_cards.c.id == id)
-    work.connection.execute(update(type_cards).where(*where).values(ended=work.now))
+def end(work: Work, ends: Mapping[str, float]) -> None:
+    """Lines hold no more, by their ids and when they ended."""
+    change_rows(work, type_cards, [{"id": id, "ended": at} for id, at in ends.items()])
+
+
+def find(work: Work, id: str) -> TypeCard | None:
+    """A line by its id, whether it holds or not; None if there is none."""
+    wanted = select(type_cards).where(type_cards.c.organisation == work.organisation, type_cards.c.id == id)
+    row = work.connection.execute(wanted).one_or_none()
+    return None if row is None else _line(row)
 
 
 def every(work: Work, maker: str | None = None, type: str | None = None) -> list[TypeCard]:

@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, func, insert, select, update
+from sqlalchemy import Row, Select, func, select
 
 from api.store.database import Work
 from api.store.events import canonical
+from api.store.rows import add_rows, change_rows
 from api.store.tables import units
 
 
@@ -81,17 +82,14 @@ def with_serial(work: Work, serial: str) -> list[UnitRow]:
     return [_unit(row) for row in work.connection.execute(wanted.order_by(units.c.id))]
 
 
-def add(work: Work, unit: UnitRow) -> None:
-    """Puts a new unit on record."""
-    work.connection.execute(insert(units).values(organisation=work.organisation, **_columns(unit)))
+def add(work: Work, *some: UnitRow) -> None:
+    """Puts new units on record."""
+    add_rows(work, units, [_columns(unit) for unit in some])
 
 
-def change(work: Work, unit: UnitRow) -> None:
-    """Puts a changed unit on record."""
-    values = _columns(unit)
-    work.connection.execute(
-        update(units).where(units.c.organisation == work.organisation, units.c.id == values.pop("id")).values(**values)
-    )
+def change(work: Work, *some: UnitRow) -> None:
+    """Puts changed units on record."""
+    change_rows(work, units, [_columns(unit) for unit in some])
 
 
 def _all(work: Work) -> Select[Any]:

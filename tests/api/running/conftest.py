@@ -19,7 +19,7 @@ from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
 from api.opening import open_desk
 from api.service import polling
-from api.service.import_answers import end_type_card
+from api.service.draft import Draft
 from api.store import organisations, type_cards
 from api.store.database import Store
 from api.store.import_sources import Source
@@ -111,7 +111,9 @@ def exchange(store: Store, client: TestClient) -> None:
             one = Source(name, "fleet-snapshot", "http://127.0.0.1:9/Fleet/1", 900.0, "", work.now)
             polling.add(work, one, (ip_network("127.0.0.0/8"),))
         polling.end(work, "south")
-        end_type_card(work, type_cards.every(work)[0])
+        draft = Draft(work, work.who)
+        draft.end_line(type_cards.every(work)[0])
+        draft.write(work)
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,9 @@ import pytest
 
 from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import NotRead, ReadUnit
+from api.identity.tokens import at_command_line
 from api.service import import_answers, import_undo, importing
+from api.service.draft import Draft, done
 from api.service.identities import NotTaken, join, split
 from api.service.importing import Report
 from api.service.recording import prepare, put_unit, record, retire_unit, unit_named
@@ -17,12 +19,16 @@ from api.store import identities, import_questions, imports, machine_words, unit
 from api.store.database import Work
 from api.store.verifying import faults
 from audit.nouns.risk import Level
+from audit.nouns.rulebook import Rulebook
 from tests.api.exchange.samples import adapt, machine, snapshot_json, snapshot_xml, task_data
 from tests.api.legal import CARD, NOW
 from tests.api.service.conftest import Place, start
 
 LATER = "2026-09-21T14:13:20Z"
 """NOW."""
+
+
+OFFICE = at_command_line("home")
 
 
 class Office:
@@ -41,8 +47,17 @@ class Office:
 
     def send(self, content: bytes, name: str = "fleet.json", source: str = "", mapping: bytes = b"") -> Report:
         prepared = importing.prepare(opened(name, content), mapping, source=source)
-        found: Report = self.work(lambda work: importing.apply(work, self.place.gate, self.rulebook(work), prepared))
+        found: Report = self.draft(lambda draft, rulebook: importing.apply(draft, self.place.gate, rulebook, prepared))
         return found
+
+    def draft(self, draw: Callable[[Draft, Rulebook], Any]) -> Any:
+        """Something drafted and written, after which the record must be whole."""
+        found = done(self.place.store, self.place.in_force, OFFICE, self.now, draw)
+        self.work(lambda _: None)
+        return found
+
+    def use_card(self, *says: str) -> None:
+        self.draft(lambda draft, _: import_answers.use_card(draft, "Sample Works", "Type A", *says))
 
     def rulebook(self, work: Work) -> Any:
         return self.place.in_force.auditor(work, Level.HIGH).rulebook
@@ -53,15 +68,15 @@ class Office:
 
     def answer(self, says: dict[str, Any], number: int = 0) -> Any:
         question = self.open()[number]
-        return self.work(
-            lambda work: import_answers.answer(work, self.place.gate, self.rulebook(work), question.id, says)
+        return self.draft(
+            lambda draft, rulebook: import_answers.answer(draft, self.place.gate, rulebook, question.id, says)
         )
 
     def unit(self, id: str) -> Any:
         return self.work(lambda work: units.find(work, id))
 
     def undo(self, id: str) -> Any:
-        return self.work(lambda work: import_undo.undo(work, self.place.gate, id))
+        return self.draft(lambda draft, _: import_undo.undo(draft, self.place.gate, id))
 
     def known_by(self, unit: str) -> list[tuple[str, str]]:
         found = self.work(lambda work: identities.of_unit(work, unit))
@@ -72,7 +87,7 @@ class Office:
 def office(place: Place) -> Office:
     """Where the type of the samples is known to be of a card."""
     found = Office(place)
-    found.work(lambda work: import_answers.use_card(work, "Sample Works", "Type A", CARD))
+    found.use_card(CARD)
     return found
 
 
@@ -94,7 +109,7 @@ def test_a_type_that_nobody_knows_waits_for_its_card(place: Place) -> None:
 def test_a_question_that_was_settled_otherwise_is_closed(place: Place) -> None:
     office = Office(place)
     office.send(snapshot_json([machine()]))
-    office.work(lambda work: import_answers.use_card(work, "Sample Works", "Type A", CARD))
+    office.use_card(CARD)
     assert fates(office.send(snapshot_json([machine()]))) == [("new unit", "Unit-07")]
     assert office.open() == []
 
@@ -293,7 +308,7 @@ def test_a_pin_with_letters_that_plates_have_not(office: Office) -> None:
 
 def test_serial_breaks_that_cant_be_decided_ask(place: Place) -> None:
     office = Office(place)
-    office.work(lambda work: import_answers.use_card(work, "Sample Works", "Type A", CARD, "U07-000100", "U07-000499"))
+    office.use_card(CARD, "U07-000100", "U07-000499")
     report = office.send(
         snapshot_json(
             [
