@@ -6,12 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Protocol, runtime_checkable
 
 from audit.checking import Surroundings, evaluate, judge
-from audit.condition_text import NAN
 from audit.conditions import quantities
 from audit.facts import argument_value, work_out
 from audit.judged import Hit
 from audit.nouns.fact import Computation, Ref
-from audit.nouns.quantity import Sided, Value
+from audit.nouns.quantity import NAN, Sided, Value
 from audit.nouns.rule import Verdict
 from audit.ranking import rank_key, risk_of
 from audit.sheet import Question, Sheet
@@ -130,7 +129,7 @@ class Group(dict[tuple[object, ...], tuple[object, ...]]):
         parts: of each input.
         wanted: places of those whose values are looked at together with others.
 
-    By the values as written of all of them it has the values that are wanted, then the hits.
+    By the values as written of all of them it has the values that are wanted, how many are not given, and the hits.
     """
 
     def __init__(self, parts: Sequence[Answers], wanted: Sequence[int]) -> None:
@@ -141,7 +140,8 @@ class Group(dict[tuple[object, ...], tuple[object, ...]]):
         found = [part[written] for part, written in zip(self.parts, key, strict=True)]
         if len(self) >= MOST_GROUPED:
             self.clear()
-        entry = self[key] = *(found[place][0] for place in self.wanted), [one for _, hits in found for one in hits]
+        hits = [one for _, some in found for one in some]
+        entry = self[key] = *(found[place][0] for place in self.wanted), key.count(None), hits
         return entry
 
 

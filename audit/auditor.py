@@ -99,7 +99,7 @@ class Auditor:
 
         Args:
             refuse_repeats: refuse a line that has a key twice. No program writes one; where only programs wrote the
-                lines, a quarter of the time is saved by not looking (the last of equal keys then counts).
+                lines, a twentieth of the time is saved by not looking (the last of equal keys then counts).
         """
         quick = self.quick()
         numbered = ((number, line) for number, line in enumerate(lines, 1) if line and not line.isspace())

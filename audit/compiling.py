@@ -20,13 +20,12 @@ from operator import getitem, itemgetter
 from threading import Lock
 from typing import Any
 
-from audit.answers import Answers, Bare, Group, Kept, Memo, Numbers, Unasked, Written, hit, names_of
-from audit.condition_text import FUNCTIONS, NAN, NO, YES, ConditionWriter, Text, both, either, is_number, opposite
+from audit.answers import Answers, Bare, Group, Kept, Numbers, Unasked, Written, hit, names_of
+from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
 from audit.conditions import quantities
-from audit.facts import argument_value, work_out
-from audit.inlining import inline
+from audit.fact_text import FactWriter
+from audit.folding import Folded
 from audit.judged import Hit
-from audit.nouns.fact import Argument, Computation, Constant, Ref
 from audit.nouns.quantity import Form, Value
 from audit.nouns.rule import Verdict
 from audit.sheet import Question, Sheet
@@ -43,40 +42,24 @@ class Reading:
     Attributes:
         constants: values that do not depend on the setup, those worked out from the cards included.
         inputs: the quantities that a setup may give, each with its table.
-        check: takes the values of the inputs as written, in their order; returns the hits. Raises what the inputs'
-            tables raise for a bad value.
+        check: takes the values of the inputs as written, in their order; returns the hits, and how many inputs are not
+            given. Raises what the inputs' tables raise for a bad value.
         unasked: takes the same; returns how many questions are not asked. Raises the same.
         source: the generated text of ``check``, to be looked at.
+        folded: says what depends on what.
     """
 
     sheet: Sheet
     constants: Mapping[str, Value]
     inputs: Mapping[str, Written | None]
-    check: Callable[[tuple[object, ...]], list[Hit]]
+    check: Callable[[tuple[object, ...]], tuple[list[Hit], int]]
     unasked: Callable[[tuple[object, ...]], int]
     source: str
-
-    def judge(self, written: tuple[object, ...]) -> list[Hit]:
-        """Hits in order of rank."""
-        hits = self.check(written)
-        hits.sort()
-        return hits
+    folded: Folded
 
     def behind(self, names: Iterable[str]) -> list[str]:
         """The inputs that some quantities depend on, in their order."""
-        found: set[str] = set()
-
-        def visit(name: str) -> None:
-            computation = self.sheet.by_name.get(name)
-            if name in found or name in self.constants:
-                return
-            found.add(name)
-            for argument in () if computation is None else computation.args:
-                if isinstance(argument, Ref):
-                    visit(argument.name)
-
-        for name in names:
-            visit(name)
+        found = self.folded.behind_of(names)
         return [name for name in self.inputs if name in found]
 
 
@@ -95,13 +78,12 @@ def compile_sheet(
     return _Compiler(sheet, known, inputs, kept).reading()
 
 
-class _Compiler:
+class _Compiler(Folded):
     def __init__(
         self, sheet: Sheet, known: Mapping[str, Value], inputs: Mapping[str, Written | None], kept: Kept
     ) -> None:
-        self.sheet, self.inputs, self.kept = sheet, inputs, kept
-        self.constants: dict[str, Value] = {**sheet.constants, **known}
-        self.left = self.fold()
+        super().__init__(sheet, known, inputs)
+        self.kept = kept
         self.variables = {
             name: f"{'n' if self.is_number(name) else 'v'}{place}" for place, name in enumerate((*inputs, *self.left))
         }
@@ -109,6 +91,7 @@ class _Compiler:
         self.writing = Lock()  # functions of this reading are written one at a time: they share one space of names
         self.space: dict[str, object] = dict(FUNCTIONS)
         self.numbers = [name for name, table in inputs.items() if isinstance(table, Bare)]
+        self.facts = FactWriter(self, self.variables, set(self.numbers), kept, self.put)
         self.alone: dict[str, list[Question]] = {name: [] for name in inputs if name not in set(self.numbers)}
         self.questions: list[Question] = []
         self.conditional: list[Question] = []
@@ -116,11 +99,6 @@ class _Compiler:
         for question in sheet.questions:
             self.place(question)
         self.needed = {name for question in self.questions for name in self.behind(question)}
-
-    def is_number(self, name: str) -> bool:
-        """Whether a quantity is a number, or a time as one: where it is not known its variable holds ``NAN``."""
-        quantity = self.sheet.names.get(name)
-        return quantity is None or quantity.form in (Form.NUMBER, Form.TIME)
 
     def place(self, question: Question) -> None:
         """Sorts a question: never asked, always kept, answered by one input's table, or left to the function."""
@@ -138,75 +116,28 @@ class _Compiler:
         else:
             self.questions.append(question)
 
-    def behind(self, question: Question) -> dict[str, None]:
-        """Every quantity that a question depends on and that the setup decides."""
-        return self.behind_of(names_of(question))
-
-    def behind_of(self, names: Iterable[str]) -> dict[str, None]:
-        """Every quantity that some depend on, themselves included, and that the setup decides."""
-        found: dict[str, None] = {}
-
-        def visit(name: str) -> None:
-            if name in found or name in self.constants:
-                return
-            found[name] = None
-            for argument in self.left[name][0].args if name in self.left else ():
-                if isinstance(argument, Ref):
-                    visit(argument.name)
-
-        for name in names:
-            visit(name)
-        return found
-
-    def fold(self) -> dict[str, tuple[Computation, dict[int, Value]]]:
-        """Works out what is constant; returns what is left with its constant arguments by place."""
-        left: dict[str, tuple[Computation, dict[int, Value]]] = {}
-        for computation in self.sheet.computations:
-            fixed: dict[int, Value] = {}
-            for place, argument in enumerate(computation.args):
-                if isinstance(argument, Constant) or argument.name in self.constants:
-                    fixed[place] = argument_value(argument, self.constants)
-                elif argument.name not in self.inputs and argument.name not in left:
-                    fixed[place] = None  # no setup of this machine can give it
-            if len(fixed) == len(computation.args) or (computation.needs_all and None in fixed.values()):
-                arguments = [fixed.get(place) for place in range(len(computation.args))]
-                self.constants[computation.name] = work_out(computation, arguments)[0]
-            else:
-                left[computation.name] = (computation, fixed)
-        return left
-
     def reading(self) -> Reading:
         order = list(self.inputs)
-        stepped, facts, questions = self.parted()
+        words = {name for name in self.alone if not self.is_number(name) and not self.sheet.names[name].sided}
+        facts = [name for name in self.left if name in self.needed]
+        stepped = stepped_of(self, words, facts, self.questions)
+        there = {name for part in stepped for name in part.facts}
+        answered = {id(question) for part in stepped for question in part.questions}
         lines = [
             "def check(written):",
             "h = []",
+            "k = 0",
             *self.look_ups(order),
             *(line for part in stepped for line in self.stepped_lines(part)),
             *self.taking(self.numbers, order),
-            *(self.number_line(name) for name in self.numbers),
-            *(line for name in facts for line in self.fact_lines(name)),
-            *(self.question_line(question) for question in questions),
-            "return h",
+            *(line for name in self.numbers for line in self.number_lines(name)),
+            *(self.facts.line(name) for name in facts if name not in there),
+            *(self.question_line(question) for question in self.questions if id(question) not in answered),
+            "return h, k",
         ]
         source = "\n    ".join(lines)
         check = self.run(source, "check")
-        return Reading(self.sheet, self.constants, self.inputs, check, self.unasked(order), source)
-
-    def parted(self) -> tuple[list[Stepped], list[str], list[Question]]:
-        """The facts and questions that a few words decide alone, and those that are left."""
-        words = {name for name in self.alone if not self.is_number(name) and not self.sheet.names[name].sided}
-        facts = {name: set(self.behind_of([name])) for name in self.left if name in self.needed}
-        inputs = {name: found & self.inputs.keys() for name, found in facts.items()}
-        behind = [(question, set(self.behind(question))) for question in self.questions]
-        stepped = stepped_of({name: found for name, found in inputs.items() if found and found <= words}, behind)
-        there = {name for part in stepped for name in part.facts}
-        answered = {id(question) for part in stepped for question in part.questions}
-        return (
-            stepped,
-            [name for name in facts if name not in there],
-            [question for question in self.questions if id(question) not in answered],
-        )
+        return Reading(self.sheet, self.constants, self.inputs, check, self.unasked(order), source, self)
 
     def stepped_lines(self, part: Stepped) -> list[str]:
         """Lines that look up the facts which words decide, and the hits of the questions about them."""
@@ -215,7 +146,7 @@ class _Compiler:
         lines = [
             f"def part({given}):",
             "h = []",
-            *(line for name in part.facts for line in self.fact_lines(name)),
+            *map(self.facts.line, part.facts),
             *(self.question_line(question) for question in part.questions),
             f"return {shown}h",
         ]
@@ -244,8 +175,9 @@ class _Compiler:
         terms += [f"({self.writer.write(question.given).false})" for question in by_number if question.given]
         lines = [
             "def unasked(written):",
+            "k = 0",
             *self.taking(taken, order),
-            *(self.number_line(name) for name in taken),
+            *(line for name in taken for line in self.number_lines(name)),
             f"return {' + '.join(terms)}",
         ]
         made: Callable[[tuple[object, ...]], int] = self.run("\n    ".join(lines), "unasked")
@@ -256,16 +188,21 @@ class _Compiler:
         few: list[str] = []
         many: list[str] = []
         plain: list[str] = []
+        right: list[str] = []
         for name in self.alone:
             quantity = self.sheet.names.get(name)
             if not (self.alone[name] or self.inputs[name] is not None or name in self.needed):
-                continue  # nothing is asked of it, and the decoder has seen that it is right
-            if self.inputs[name] is None or quantity is None or quantity.form not in (Form.NUMBER, Form.TIME):
+                right.append(name)  # nothing is asked of it, and the decoder has seen that it is right
+            elif self.inputs[name] is None or quantity is None or quantity.form not in (Form.NUMBER, Form.TIME):
                 few.append(name)
             else:
                 (many if self.alone[name] else plain).append(name)
         groups = [[name] for name in many] + [few[first : first + _GROUPED] for first in range(0, len(few), _GROUPED)]
-        return [*self.plain_lines(plain, order), *(line for names in groups for line in self.group_lines(names, order))]
+        return [
+            *([f"k += {self.picked(right, order)}.count(None)"] if right else []),
+            *self.plain_lines(plain, order),
+            *(line for names in groups for line in self.group_lines(names, order)),
+        ]
 
     def plain_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
         """Lines that look up inputs about which nothing is asked alone; those that nothing needs must be right too."""
@@ -278,14 +215,20 @@ class _Compiler:
             if name not in asked:
                 times.setdefault(id(self.inputs[name]), []).append(name)
         for alike in times.values():  # texts, most of which are not given
-            lines.append(f"for e in filter(None, {self.picked(alike, order)}): {self.put(self.inputs[alike[0]])}[e]")
+            lines += [
+                f"p = [*filter(None, {self.picked(alike, order)})]",
+                f"k += {len(alike)} - len(p)",
+                f"for e in p: {self.put(self.inputs[alike[0]])}[e]",
+            ]
         if asked:
             asked.sort(key=lambda name: name in self.needed)
             taken = [name for name in asked if name in self.needed]
             given = ", ".join(["*_", *(self.variables[name] for name in taken)])
             tables = self.put([self.comparing(name) for name in asked])
             lines += [
-                f"[{given}] = map({self.put(getitem)}, {tables}, {self.picked(asked, order)})",
+                f"p = {self.picked(asked, order)}",
+                "k += p.count(None)",
+                f"[{given}] = map({self.put(getitem)}, {tables}, p)",
                 *self.sides(taken),
             ]
         return lines
@@ -297,8 +240,13 @@ class _Compiler:
         alike = tuple(map(id, parts)), tuple(wanted)
         table = self.kept.groups.setdefault(alike, Group(parts, wanted))
         taken = [names[place] for place in wanted]
-        given = ", ".join([*(self.variables[name] for name in taken), "e"])
-        return [f"[{given}] = {self.put(table)}[{self.picked(names, order)}]", "if e: h += e", *self.sides(taken)]
+        given = ", ".join([*(self.variables[name] for name in taken), "p", "e"])
+        return [
+            f"[{given}] = {self.put(table)}[{self.picked(names, order)}]",
+            "k += p",
+            "if e: h += e",
+            *self.sides(taken),
+        ]
 
     def picked(self, names: Sequence[str], order: Sequence[str]) -> str:
         """Some of the values as written, as a tuple."""
@@ -341,18 +289,16 @@ class _Compiler:
         self.space[name] = value
         return name
 
-    def number_line(self, name: str) -> str:
-        """Makes a number canonical: a bare one by its unit, any other by its table."""
+    def number_lines(self, name: str) -> list[str]:
+        """Makes a number canonical, a bare one by its unit, any other by its table; counts one that is not given."""
         table, variable = self.inputs[name], self.variables[name]
         assert isinstance(table, Bare)
-        read = f"{variable} = {self.put(self.comparing(name))}[{variable}]"
+        read = f"k += {variable} is None; {variable} = {self.put(self.comparing(name))}[{variable}]"
         if table.factor == 1.0 and table.offset == 0.0:
-            return f"if type({variable}) is not float: {read}"
+            return [f"if type({variable}) is not float: {read}"]
         offset = f" + {table.offset!r}" if table.offset else ""
-        canonical = f"{variable} * {table.factor!r}{offset}"
-        return (
-            f"{variable} = {canonical} if type({variable}) is float else {self.put(self.comparing(name))}[{variable}]"
-        )
+        canonical = f"{variable} = {variable} * {table.factor!r}{offset}"
+        return [f"if type({variable}) is float: {canonical}", f"else: {read}"]
 
     def comparing(self, name: str) -> Written:
         """The table of an input whose values are compared."""
@@ -361,46 +307,6 @@ class _Compiler:
         if not self.is_number(name):
             return table
         return self.kept.numbers.setdefault(id(table), Numbers(table))
-
-    def fact_lines(self, name: str) -> list[str]:
-        """Works out one computation: in place, or by the memo of its formula."""
-        computation, fixed = self.left[name]
-        variable = self.variables[name]
-        texts = [self.argument_text(argument, fixed.get(place)) for place, argument in enumerate(computation.args)]
-        if computation.needs_all and all(text is not None for text in texts):
-            written = inline(computation.function, [text for text in texts if text is not None], self.put)
-            if written is not None:
-                return [f"{variable} = {written}"]
-        free = [argument for place, argument in enumerate(computation.args) if place not in fixed]
-        key = ", ".join(self.key_text(argument) for argument in free if isinstance(argument, Ref))
-        return [f"{variable} = {self.put(self.memo(computation, fixed))}[{key}]"]
-
-    def argument_text(self, argument: Argument, fixed: Value) -> str | None:
-        """An argument as a literal or a variable that holds a number, where it is one."""
-        if isinstance(fixed, float):
-            return repr(fixed)
-        if not isinstance(argument, Ref) or argument.factor != 1.0 or argument.name not in self.variables:
-            return None
-        quantity = self.sheet.names.get(argument.name)
-        number = argument.name in self.left or argument.name in self.numbers
-        return self.variables[argument.name] if number and (quantity is None or quantity.form is Form.NUMBER) else None
-
-    def memo(self, computation: Computation, fixed: dict[int, Value]) -> Memo:
-        """The memo of a computation; those with the same formula and the same constants share one."""
-        factors = tuple(argument.factor if isinstance(argument, Ref) else 1.0 for argument in computation.args)
-        unknown = NAN if self.is_number(computation.name) else None
-        key = (computation.function, tuple(fixed.items()), factors, computation.needs_all, unknown)
-        found = self.kept.memos.get(key)
-        if found is None:
-            found = self.kept.memos[key] = Memo(computation, fixed, unknown)
-        return found
-
-    def key_text(self, argument: Ref) -> str:
-        variable = self.variables[argument.name]
-        quantity = self.sheet.names.get(argument.name)
-        if quantity is not None and quantity.sided:
-            return f"({variable}l if {variable}l == {variable}r else {'NAN' if is_number(variable) else None})"
-        return variable
 
     def question_line(self, question: Question) -> str:
         """Makes the hit of a question that is asked and not kept."""

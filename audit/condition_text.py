@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from audit.checking import ROUNDING, share_of
-from audit.nouns.quantity import SIDES, Quantity, Value
+from audit.nouns.quantity import NAN, SIDES, Quantity, Value
 from audit.nouns.rule import (
     Any,
     AtLeast,
@@ -287,9 +287,6 @@ def same(one: Value, other: Value, within: float) -> float:
     larger = max(abs(one), abs(other))
     return 0.0 if past <= ROUNDING * larger else share_of(past, larger)
 
-
-NAN = float("nan")
-"""Number that is not known. Tables find it by its identity, so it must be this object and no other."""
 
 FUNCTIONS: dict[str, object] = {"NAN": NAN, "window": window, "near": near, "same": same}
 """What the expressions call."""

@@ -29,6 +29,7 @@ from audit.intake.structs import (
     card_of,
     check_no_key_twice,
     check_taken,
+    commas_needed,
     envelope_values,
 )
 from audit.judged import Hit, Judged
@@ -127,9 +128,7 @@ class CardLines:
             *envelope_values(unit, job, header),
             *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events), *decided,
         )  # fmt: skip
-        if refuse_repeats:
-            members = len(written) - written.count(None) - (len(decided) - decided.count(None))
-            check_no_key_twice(line, decoded, within, members)
+        commas = commas_needed(decoded, within) - len(decided) + decided.count(None) if refuse_repeats else 0
         check_taken(taken.at, taken.state, self.moments)
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
@@ -140,7 +139,7 @@ class CardLines:
             if not compiles:
                 raise NotQuick
             run = self.prepare(job.crop)
-        return Read(unit.id, header.kind or "", envelope, run, written)
+        return Read(unit.id, header.kind or "", envelope, run, written, line if refuse_repeats else b"", commas)
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
         """The values of rows of columns as written, in order; None for a row to be read in the plain way."""
@@ -310,17 +309,28 @@ class ByQuestion(dict[tuple[str, str], ByValue[T]]):
 
 
 class Read(NamedTuple):
-    """A line or row that was read: its values as written, still to be judged."""
+    """A line or row that was read: its values as written, still to be judged.
+
+    Attributes:
+        line: still to be held to have no key twice, which is known once it is judged; else empty.
+        commas: that it then needs besides one for each value that is given.
+    """
 
     unit: str
     header_kind: str
     envelope: Envelope
     run: _Run
     written: tuple[object, ...]
+    line: bytes = b""
+    commas: int = 0
 
     def hits(self) -> list[Hit]:
         """What is broken or unknown, in order of rank. Raises as ``judge`` does."""
-        return self.run.reading.judge(self.written)
+        hits, lacking = self.run.reading.check(self.written)
+        if self.line:
+            check_no_key_twice(self.line, self.commas + len(self.written) - lacking)
+        hits.sort()
+        return hits
 
     def answer(self, hits: list[Hit]) -> Answer:
         """The short answer with its findings, from its hits. Raises as ``judge`` does."""
@@ -337,7 +347,7 @@ class Read(NamedTuple):
     def report(self) -> Report:
         """The whole answer but for the facts with their traces. Raises as ``judge`` does."""
         run, written, sheet = self.run, self.written, self.run.reading.sheet
-        hits = run.reading.judge(written)
+        hits = self.hits()
         return Report(
             unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
             taken=Taken(self.envelope.at, self.envelope.by, self.envelope.state), clearance=run.clearance(hits),
@@ -349,7 +359,7 @@ class Read(NamedTuple):
     def judge(self) -> Judged:
         """Raises ``Quick.errors`` for a value that is bad or written in an unusual way."""
         run = self.run
-        hits = run.reading.judge(self.written)
+        hits = self.hits()
         sheet = run.reading.sheet
         return Judged(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits), hits,

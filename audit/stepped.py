@@ -7,9 +7,10 @@ worked out once and looked up from then on.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 
+from audit.folding import Folded
 from audit.nouns.quantity import Value
 from audit.sheet import Question
 
@@ -44,20 +45,22 @@ class ByWords(dict[tuple[Value, ...], tuple[object, ...]]):
         return found
 
 
-def stepped_of(facts: Mapping[str, set[str]], questions: Sequence[tuple[Question, set[str]]]) -> list[Stepped]:
-    """Parts that share no input.
+def stepped_of(folded: Folded, words: Set[str], facts: Sequence[str], questions: Sequence[Question]) -> list[Stepped]:
+    """The parts of a sheet that words alone decide; no two share an input.
 
     Args:
-        facts: those that words alone decide, in order; of each the inputs behind it.
-        questions: all; of each every quantity behind it.
+        words: inputs that are one.   facts: that are needed, in order.   questions: all that are asked of the facts.
     """
+    sources = {name: folded.behind_of([name]).keys() & folded.inputs.keys() for name in facts}
+    behind = [(question, folded.behind(question).keys()) for question in questions]
     found = []
-    for words, inside in _parted(facts):
-        own = [question for question, behind in questions if behind and behind <= words | inside]
+    for own, inside in _parted({name: inputs for name, inputs in sources.items() if inputs and inputs <= words}):
+        answered = [bool(names) and names <= own | inside for _, names in behind]
         outside: set[str] = set()
-        outside.update(*(behind for _, behind in questions if not behind or not behind <= words | inside))
+        outside.update(*(names for (_, names), here in zip(behind, answered, strict=True) if not here))
         names = [name for name in facts if name in inside]
-        found.append(Stepped(sorted(words), names, [name for name in names if name in outside], own))
+        asked = [question for question, here in zip(questions, answered, strict=True) if here]
+        found.append(Stepped(sorted(own), names, [name for name in names if name in outside], asked))
     return found
 
 

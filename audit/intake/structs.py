@@ -256,7 +256,7 @@ def card_of(line: bytes) -> str:
     return found[1].decode()
 
 
-def check_no_key_twice(line: bytes, decoded: Any, within: Sequence[msgspec.Struct], given: int) -> None:
+def check_no_key_twice(line: bytes, commas: int) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
     The decoder keeps the last of two equal keys without a word. An object of n members needs n - 1 commas, so a line
@@ -264,22 +264,24 @@ def check_no_key_twice(line: bytes, decoded: Any, within: Sequence[msgspec.Struc
     or an object of nothing makes a line look longer than it is: it is then looked at key by key.
 
     Args:
-        within: the objects inside settings, readings, events and the job, those that were dropped included: as many
-            commas are theirs.
-        given: values that unit, job, header, settings, readings and events have.
+        commas: that it needs.
     """
-    if line.count(b",") != given + _commas_needed(decoded, within):
+    if line.count(b",") != commas:
         try:
             json.loads(line, object_pairs_hook=_without_twins)
         except ValueError:
             raise NotQuick from None
 
 
-def _commas_needed(decoded: Any, within: Sequence[msgspec.Struct]) -> int:
-    """Commas between the members that were kept, besides one for each value that is given.
+def commas_needed(decoded: Any, within: Sequence[msgspec.Struct]) -> int:
+    """Commas between the members that a decoded line has, besides one for each value of unit, job, header and sections.
 
     An object that is a member of another adds a member there and needs one comma less than it has members, so it counts
     as many as its members; what is left are the first three members of line, unit and job and the second of unit.
+
+    Args:
+        within: the objects inside settings, readings, events and the job, those that were dropped included: as many
+            commas are theirs.
     """
     unit, taken = decoded.unit, decoded.taken or NOT_TAKEN
     members: int = 2 + (len(unit.fitted) if unit.fitted else 0)

@@ -37,10 +37,11 @@ class When(Enum):
 
 
 Value = float | str | bool | None
-NAN = float("nan")
-"""Number that is not known, where many are compared. Tables find it by identity, so it is this object and no other."""
 """One value in canonical form: a number in the dimension's canonical unit, a word, yes/no, seconds since 1970
 for a time, or None for not known."""
+
+NAN = float("nan")
+"""Number that is not known, where many are compared. Tables find it by identity, so it is this object and no other."""
 
 Sided = tuple[Value, Value]
 """Left and right values of a sided quantity."""
