@@ -97,6 +97,7 @@ class _Builder:
         name = type(event).__name__
         if name == "AliasEvent" or event.anchor is not None:
             self.problems.add(place, "anchors and aliases are not used here.", "Write the value out.")
+        if name == "AliasEvent":  # what an anchor stands before is read on, to its end
             return Node(None, place)
         if event.tag is not None:
             self.problems.add(place, f"tag '{event.tag}' is not used here.", "Remove it.")

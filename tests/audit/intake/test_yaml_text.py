@@ -82,6 +82,10 @@ def test_containers_and_places() -> None:
         pytest.param("a: {b: 1, b: 1}", "file.yaml:1:11", "key 'b' stands twice", id="a key twice in one line"),
         pytest.param("a: &x 1\n", "file.yaml:1:4", "anchors and aliases are not used here", id="an anchor"),
         pytest.param("a: *x\n", "file.yaml:1:4", "anchors and aliases are not used here", id="an alias"),
+        pytest.param(
+            "a: &x [1, *x]\n", "file.yaml:1:4", "anchors and aliases are not used here", id="an anchored list"
+        ),
+        pytest.param("a: &x {b: [1, 2], c: 3}\n", "file.yaml:1:4", "anchors and aliases", id="an anchored mapping"),
         pytest.param("a: {<<: *x}\n", "file.yaml:1:9", "anchors and aliases", id="a merge key"),
         pytest.param("a: !!str 1\n", "file.yaml:1:4", "tag 'tag:yaml.org,2002:str' is not used here", id="a tag"),
         pytest.param("a: !python/object:os.system x\n", "file.yaml:1:4", "is not used here", id="an object tag"),
