@@ -42,6 +42,7 @@ from api.routes import (
     starts,
     tokens,
     units,
+    visits,
     webhooks,
     work_requests,
 )
@@ -83,9 +84,11 @@ _ON_RECORD = (*_SIGNED_ON, *_SENT, 404, 409, 412, 428, 503)
 
 SIZES = (
     ("/rulebooks", 4 * MOST_OF_ALL),
+    ("/settings/rulebook", 4 * MOST_OF_ALL),
     ("/fleet-audits", MOST_BYTES),
     ("/fleet/audits", MOST_BYTES),
     ("/imports", imports.MOST_BYTES),
+    ("/settings/imports", imports.MOST_BYTES),
 )
 """Bytes that a body may have on routes that take more than a setup."""
 
@@ -154,6 +157,7 @@ def create_app(
             work_requests,
             exports,
             calendar,
+            visits,
             imports,
             identities,
         ):

@@ -163,9 +163,14 @@ async def read_body(request: Request) -> bytes:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind != "application/json" and not kind.endswith("+json"):
         raise Refusal(415, "Unsupported media type", f"'{kind[:60]}' is not JSON; send application/json.")
+    return await bytes_of(request)
+
+
+async def bytes_of(request: Request) -> bytes:
+    """A small body of whatever kind, refused as soon as it is known to be too large."""
     if (coding := request.headers.get("content-encoding", "identity").strip().lower()) != "identity":
         raise Refusal(415, "Unsupported media type", f"content coding '{coding[:60]}' is not undone; send it plain.")
-    too_large = Refusal(413, "Content too large", f"a setup may have at most {MOST_BYTES:,} bytes.")
+    too_large = Refusal(413, "Content too large", f"a body here may have at most {MOST_BYTES:,} bytes.")
     length = request.headers.get("content-length", "")
     # int() refuses thousands of digits; so many are too large whatever they say
     if length.isascii() and length.isdigit() and (len(length) > 18 or int(length) > MOST_BYTES):

@@ -31,6 +31,7 @@ class FeedSent(Sent):
 
     name: str = Field(min_length=1, max_length=80, description="who or what reads it")
     units: list[Name] = Field(default=[], max_length=200, description="the only units it shows; none for all")
+    technician: str = Field("", max_length=120, description="the only one whose visits it shows, and nothing else")
 
 
 class FeedAnswer(BaseModel):
@@ -39,6 +40,7 @@ class FeedAnswer(BaseModel):
     id: str
     name: str
     units: list[str]
+    technician: str
     created: str
     created_by: str
     revoked: str | None
@@ -63,7 +65,8 @@ def list_feeds(request: Request, caller: Owner) -> Response:
     status_code=201,
     response_model=MadeFeed,
     summary="Make an address of a calendar; it is shown this once",
-    description="The calendar shows holds, what is to be looked at again, and when acceptances and cleared starts end. "
+    description="The calendar shows visits, holds, what is to be looked at again, and when acceptances and cleared "
+    "starts end; that of a technician shows their visits. "
     "An Idempotency-Key has no effect here: the answer holds a secret.",
     openapi_extra=taking(FeedSent),
 )
@@ -72,7 +75,7 @@ def make_one(request: Request, caller: Owner, body: Body) -> Response:
     desk = desk_of(request)
     try:
         with desk.store.writing(caller.organisation, caller.who, desk.clock()) as work:
-            feed, secret = make_feed(work, sent.name, sent.units)
+            feed, secret = make_feed(work, sent.name, sent.units, sent.technician)
     except NotMade as error:
         raise Refusal(409, "Not made", f"No address was made: {error}.") from None
     answer = json_answer({**_feed_json(feed), "address": f"{desk.address}/calendar/{secret}.ics"})
@@ -108,13 +111,13 @@ def read_calendar(
         raise Refusal(404, "No such calendar", "There is no calendar at this address, or it was revoked.")
     with desk.store.reading(feed.organisation, desk.clock()) as work:
         name = f"Combines of {organisations.read(work).name}"
-        text = calendar(name, entries(desk, work, feed.units), datetime.fromtimestamp(work.now, UTC))
+        text = calendar(name, entries(desk, work, feed), datetime.fromtimestamp(work.now, UTC))
     headers = {"Cache-Control": "private, max-age=900", "Referrer-Policy": "no-referrer"}
     return Response(text, media_type=f"{MEDIA}; charset=utf-8", headers=headers)
 
 
 def _feed_json(one: Feed) -> dict[str, Any]:
     return {
-        "id": one.id, "name": one.name, "units": list(one.units), "created": moment(one.created),
-        "created_by": one.created_by, "revoked": moment(one.revoked),
+        "id": one.id, "name": one.name, "units": list(one.units), "technician": one.technician,
+        "created": moment(one.created), "created_by": one.created_by, "revoked": moment(one.revoked),
     }  # fmt: skip

@@ -1,17 +1,19 @@
-"""What is on record as entries of a calendar: holds, visits that are due, and what runs out."""
+"""What is on record as entries of a calendar: visits, holds, what is due to be looked at again, and what runs out."""
 
 from __future__ import annotations
 
 import secrets
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
+from uuid import NAMESPACE_URL, uuid5
 
 from api.exchange.out.calendar_text import Entry
 from api.service import histories
 from api.service.desk import Desk
 from api.service.exporting import units_on_record
-from api.store import acceptances, calendar_feeds, starts
+from api.store import acceptances, calendar_feeds, starts, visits
 from api.store.calendar_feeds import Feed
 from api.store.database import Work
 from api.store.units import UnitRow
@@ -26,6 +28,10 @@ MOST_LINES = 20
 LOOKS_BACK = timedelta(days=14)
 """How long what has run out stays in the calendar."""
 LOOKS_AHEAD = timedelta(days=366)
+CAUTION = (
+    "Before any work on a machine: engine off, key out, everything stopped, header and feeder house on their safety "
+    "stops. The machine's manual, local codes and a qualified technician come first."
+)
 _SECRET_BYTES = 32
 
 
@@ -33,8 +39,11 @@ class NotMade(Exception):
     """An address of a calendar can't be made, and why."""
 
 
-def make_feed(work: Work, name: str, units: Sequence[str]) -> tuple[Feed, str]:
+def make_feed(work: Work, name: str, units: Sequence[str], technician: str = "") -> tuple[Feed, str]:
     """A new address with its secret, which is shown only now.
+
+    Args:
+        units: the only ones it shows, none for all.   technician: as ``Feed`` has it.
 
     Raises: NotMade, also where one of this name is live: so a request that is sent twice makes one.
     """
@@ -45,8 +54,9 @@ def make_feed(work: Work, name: str, units: Sequence[str]) -> tuple[Feed, str]:
         raise NotMade(f"there is an address for '{name}' already; revoke it, or give another name")
     secret = secrets.token_urlsafe(_SECRET_BYTES)
     feed = Feed(
-        work.organisation, f"calendar-{secrets.token_hex(8)}", name, tuple(dict.fromkeys(units)), work.now, work.who
-    )
+        work.organisation, f"calendar-{secrets.token_hex(8)}", name, tuple(dict.fromkeys(units)), work.now, work.who,
+        technician=technician,
+    )  # fmt: skip
     calendar_feeds.add(work, feed, hash_of(secret))
     return feed, secret
 
@@ -56,14 +66,24 @@ def hash_of(secret: str) -> str:
     return sha256(secret.encode()).hexdigest()
 
 
-def entries(desk: Desk, work: Work, only: Sequence[str]) -> Iterator[Entry]:
-    """The entries of all units that are not retired, or of some."""
+def entries(desk: Desk, work: Work, feed: Feed) -> Iterator[Entry]:
+    """What a calendar shows: visits, and what is known of all units that are not retired, or of some."""
+    now = datetime.fromtimestamp(work.now, UTC)
+    yield from _visits(desk, work, feed, now)
+    if not feed.technician:
+        for entry in _of_units(desk, work, feed.units):
+            # ids of units are those of many organisations, and one calendar may show what several tell
+            place = f"{desk.address}/{work.organisation}/{entry.uid}"
+            yield replace(entry, uid=str(uuid5(NAMESPACE_URL, place)))
+
+
+def _of_units(desk: Desk, work: Work, only: Sequence[str]) -> Iterator[Entry]:
     rulebook = desk.in_force.rulebook(work)
     now = datetime.fromtimestamp(work.now, UTC)
     for unit in units_on_record(work, only):
         if unit.retired is None:
             yield from _hold(desk, work, unit, now)
-            yield from _visits(desk, work, unit, rulebook, now)
+            yield from _due(desk, work, unit, rulebook, now)
             yield from _acceptances(desk, work, unit, rulebook, now)
     for start in starts.good(work):
         if not only or start.unit in only:
@@ -93,14 +113,37 @@ def _hold(desk: Desk, work: Work, unit: UnitRow, now: datetime) -> Iterator[Entr
     )  # fmt: skip
 
 
-def _visits(desk: Desk, work: Work, unit: UnitRow, rulebook: Rulebook, now: datetime) -> Iterator[Entry]:
+def _visits(desk: Desk, work: Work, feed: Feed, now: datetime) -> Iterator[Entry]:
+    """Visits from some days back on; one that was cancelled says so, and is left out once its day is long over."""
+    for one in visits.every(work, first=(now - LOOKS_BACK).date().isoformat(), cancelled=True):
+        theirs = [piece for piece in one.work if not feed.units or piece["unit"] in feed.units]
+        if theirs and feed.technician in ("", one.technician):
+            several = f"{len(theirs)} units" if len(theirs) > 1 else theirs[0]["unit"]
+            lines = [f"- {_work(piece)}" for piece in theirs]
+            yield Entry(
+                one.id, datetime.fromisoformat(one.arrives), f"{one.technician}: {one.farm}, {several}",
+                "\n".join([*lines, CAUTION]), f"{desk.address}/fleet/visits/{one.id}", "visit",
+                ends=datetime.fromisoformat(one.leaves), place=one.farm, changes=one.edition - 1,
+                changed=datetime.fromtimestamp(one.changed, UTC), cancelled=one.cancelled is not None, busy=True,
+            )  # fmt: skip
+
+
+def _work(piece: visits.Piece) -> str:
+    said = [f"{piece['unit']}: {piece['minutes']} min"]
+    said += [f"part {piece['part']} of its work"] if piece["part"] > 1 else []
+    said += ["two technicians"] if piece["technicians"] > 1 else []
+    said += [f"{name}: {', '.join(piece[name])}" for name in ("parts", "tools") if piece[name]]
+    return "; ".join(said)
+
+
+def _due(desk: Desk, work: Work, unit: UnitRow, rulebook: Rulebook, now: datetime) -> Iterator[Entry]:
     """One entry for each day on which something of the unit is to be looked at again."""
     try:
         told = histories.tell(histories.setups_of(work, desk.in_force, unit))
     except BadInput as error:
         yield Entry(
             f"history-{unit.id}", now.date(), f"{unit.id}: what is due is not known",
-            f"Its setups contradict each other: {error.problems[0]}", f"{desk.address}/units/{unit.id}", "visit",
+            f"Its setups contradict each other: {error.problems[0]}", f"{desk.address}/units/{unit.id}", "re-check",
         )  # fmt: skip
         return
     days: dict[date, list[DueItem]] = {}
@@ -112,8 +155,8 @@ def _visits(desk: Desk, work: Work, unit: UnitRow, rulebook: Rulebook, now: date
         lines = [f"- {_line(item, rulebook)}" for item in items[:MOST_LINES]]
         worst = items[0].state.value
         yield Entry(
-            f"visit-{unit.id}-{day:%Y%m%d}", day, f"{unit.id}: {len(items)} to look at again ({worst})",
-            "\n".join(lines), f"{desk.address}/units/{unit.id}/history", "visit",
+            f"due-{unit.id}-{day:%Y%m%d}", day, f"{unit.id}: {len(items)} to look at again ({worst})",
+            "\n".join(lines), f"{desk.address}/units/{unit.id}/history", "re-check",
         )  # fmt: skip
 
 

@@ -19,6 +19,8 @@ _TEXT: Schema = {"type": ["string", "null"]}
 _NUMBER: Schema = {"type": ["number", "null"]}
 _COUNT: Schema = {"type": ["integer", "null"]}
 _MOMENT: Schema = {"type": ["string", "null"], "format": "date-time"}
+_DAY: Schema = {"type": ["string", "null"], "format": "date"}
+_LOCAL: Schema = {"type": ["string", "null"], "description": "local time without an offset, 2026-09-15T08:15"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,13 @@ _ACCEPTANCE: Mapping[str, Schema] = {
     "reason": _TEXT, "until": _MOMENT,
 }  # fmt: skip
 _UNIT: Mapping[str, Schema] = {"unit": _TEXT, "card": _TEXT, "serial": _TEXT, "owner": _TEXT, "engine_hours": _NUMBER}
+_VISIT: Mapping[str, Schema] = {
+    "visit": _TEXT, "technician": _TEXT, "farm": _TEXT, "day": _DAY, "arrives": _LOCAL, "begins": _LOCAL,
+    "leaves": _LOCAL, "edition": _COUNT, "minutes": _NUMBER, "count": _COUNT,
+    "units": {"type": ["array", "null"], "maxItems": MOST_LISTED, "items": _TEXT},
+    "parts": {"type": ["array", "null"], "maxItems": MOST_LISTED, "items": _TEXT},
+    "tools": {"type": ["array", "null"], "maxItems": MOST_LISTED, "items": _TEXT},
+}  # fmt: skip
 _PARTY: Schema = {
     "type": "object",
     "properties": {"role": {"enum": ["OPERATOR", "CUSTOM_SERVICE_PROVIDER", "AUTHORIZER", "OWNER"]}, "name": _TEXT},
@@ -118,6 +127,9 @@ EVERY = (
             "notes": _TEXT, "safety": {"type": ["array", "null"], "items": _TEXT},
         },
     ),
+    Kind("visit.planned", "a visit to a farm was planned", _VISIT),
+    Kind("visit.changed", "a planned visit was changed", _VISIT),
+    Kind("visit.cancelled", "a planned visit was cancelled", {**_VISIT, "why": _TEXT}),
     Kind(
         "fleet-audit.ended", "a fleet audit is done, or failed",
         {"fleet_audit": _TEXT, "state": _TEXT, "why": _TEXT},

@@ -37,6 +37,7 @@ from api.store.tables import (
     type_cards,
     units,
 )
+from api.store.visit_tables import visit_plans, visits
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,14 +121,23 @@ TRACED = (
         ends=(("ended", "webhook.ended"),),
     ),
     Traced(
-        calendar_feeds, "calendar-feed", "id", "calendar-feed.made", (), _same("name", "units", "hash"),
-        ends=(("revoked", "calendar-feed.revoked"),),
+        calendar_feeds, "calendar-feed", "id", "calendar-feed.made", (), _same("name", "units", "technician", "hash"),
+        (("technician", ""),), (("revoked", "calendar-feed.revoked"),),
+    ),
+    Traced(
+        visits, "visit", "id", "visit.planned", ("visit.changed",),
+        _same("technician", "farm", "arrives", "begins", "leaves", "work", "plan"),
+        ends=(("cancelled", "visit.cancelled"),),
+    ),
+    Traced(
+        visit_plans, "visit-plan", "id", "visit-plan.made", (), _same("number", "fleet_audit", "rulebook"),
+        hashed="text",
     ),
     Traced(
         organisations, "organisation", "id", "organisation.made", ("organisation.changed",), _same("terms", "effects"),
     ),
 )  # fmt: skip
-JSON = frozenset({"fitted", "found", "units", "kinds", "terms", "effects"})
+JSON = frozenset({"fitted", "found", "units", "kinds", "terms", "effects", "work"})
 """Columns of JSON text."""
 OF_KEY = "rulebook/key"
 """Subject of the events about the key that signs rulebooks."""

@@ -15,6 +15,8 @@ from audit.nouns.problem import BadInput
 
 MOST_DAYS = 366
 """Most days of one technician."""
+MOST_PLACES = 1_000
+"""Most farms and bases together: the way between every two of them is kept."""
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
 _CLOCK = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\Z")
 _MOST_MINUTES = 1440
@@ -95,6 +97,11 @@ class _Reader:
         leaves_at = self.clock()
         self.fields.close()
         names = dict.fromkeys((*(one.name for one in farms), *(one.base for one in technicians)))
+        if len(names) > MOST_PLACES:
+            advice = "Plan the visits to some farms at a time."
+            self.problems.add(
+                self.fields.place, f"there are {len(names):,} places; {MOST_PLACES:,} are the most.", advice
+            )
         travel = {} if self.problems else self.travel(tuple(names), road)
         return Visits(start, int(minutes), leaves_at, technicians, farms, travel)
 

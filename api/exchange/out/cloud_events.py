@@ -57,6 +57,8 @@ def links(content: Mapping[str, Any], address: str) -> dict[str, str]:
             found[name] = f"{address}/{place}/{content[name]}"
     if content.get("fleet_audit"):
         found["fleet_audit"] = f"{address}/fleet-audits/{content['fleet_audit']}"
+    if content.get("visit"):
+        found["visit"] = f"{address}/visits/{content['visit']}"
     return found
 
 
