@@ -8,6 +8,8 @@ from __future__ import annotations
 import json
 import socket
 import threading
+from datetime import UTC, datetime, timedelta
+from email.utils import format_datetime
 from typing import Any
 
 import pytest
@@ -20,6 +22,7 @@ from api.store.database import Store
 from api.store.deliveries import LEASE, lease
 from tests.api.exchange_out.conftest import Place, Setup, record, spoilt, start
 from tests.api.exchange_out.receiving import Behaviour, Got, Receiver
+from tests.api.legal import NOW
 
 MINUTE, DAY = 60.0, 86400.0
 
@@ -234,6 +237,65 @@ def test_a_wish_to_wait_is_heard(house: Place, receiver: Receiver, held: dict[st
     house.clock.at += 999.0
     assert house.send().delivered == 0
     house.clock.at += 2.0
+    assert house.send().delivered == 1
+    assert held
+
+
+def waited(house: Place, said: dict[str, str]) -> float:
+    """How long a failed delivery rests, if its receiver says this."""
+    leased = lease(house.desk.store, "a sender", house.clock())
+    assert leased is not None
+    outcome = telling.outcome_of(house.teller(), leased, 503, said, "")
+    assert outcome.again is not None
+    assert outcome.again == outcome.waits_until
+    return outcome.again - house.clock()
+
+
+SOON = datetime.fromtimestamp(NOW, UTC)
+
+
+@pytest.mark.parametrize("form", ["%a, %d %b %Y %H:%M:%S GMT", "%A, %d-%b-%y %H:%M:%S GMT", "%a %b %e %H:%M:%S %Y"])
+def test_a_wish_to_wait_until_a_date_is_heard(house: Place, held: dict[str, Any], form: str) -> None:
+    """RFC 9110, 5.6.7: the form that is written, and the two old ones that are read (RFC 850, asctime)."""
+    house.clock.at = NOW
+    assert waited(house, {"retry-after": (SOON + timedelta(seconds=1000)).strftime(form)}) == pytest.approx(1000.0)
+    assert held
+
+
+def test_a_date_to_wait_for_is_counted_by_the_clock_of_who_says_it(house: Place, held: dict[str, Any]) -> None:
+    """A receiver whose clock is an hour ahead asks for ten minutes, not for seventy."""
+    ahead = SOON + timedelta(hours=1)
+    said = {"date": format_datetime(ahead, True), "retry-after": format_datetime(ahead + timedelta(minutes=10), True)}
+    assert waited(house, said) == pytest.approx(600.0)
+    assert held
+
+
+@pytest.mark.parametrize(
+    ("wish", "longest"),
+    [
+        ("Fri, 31 Dec 9999 23:59:59 GMT", telling.LONGEST_WISH), ("Mon, 01 Jan 2001 00:00:00 GMT", WAITS[0]),
+        ("Thu, 01 Jan 1970 00:00:00 GMT", WAITS[0]), ("Wed, 99 Foo 2026 07:28:00 GMT", WAITS[0]),
+        ("2026-10-21T07:28:00Z", WAITS[0]), ("Wed, 21 Oct 99999 07:28:00 GMT", WAITS[0]), (",", WAITS[0]),
+    ],
+)  # fmt: skip
+def test_a_date_is_heard_for_a_day_at_most_and_one_that_is_over_or_none_not_at_all(
+    house: Place, held: dict[str, Any], wish: str, longest: float
+) -> None:
+    assert waited(house, {"retry-after": wish}) == pytest.approx(longest)
+    assert held
+
+
+def test_a_receiver_that_names_a_date_is_asked_again_then(
+    house: Place, receiver: Receiver, held: dict[str, Any]
+) -> None:
+    """Over HTTP, where every answer has the Date of its server."""
+    until = datetime.now(UTC) + timedelta(seconds=1000)
+    receiver.behaviour = Behaviour(503, {"retry-after": format_datetime(until, True)})
+    house.send()
+    receiver.behaviour = Behaviour()
+    house.clock.at += 990.0
+    assert house.send().delivered == 0
+    house.clock.at += 20.0
     assert house.send().delivered == 1
     assert held
 
