@@ -40,6 +40,7 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     )
     command.add_argument("--out", type=Path, metavar="DIR", help="folder for the lists and the summary")
     command.add_argument("--plan", action="store_true", help="also plan the work for each unit")
+    command.add_argument("--lists-only", action="store_true", help="don't write the lists as Parquet too")
     where = command.add_mutually_exclusive_group()
     where.add_argument("--workers", type=_count, default=1, metavar="N", help="processes of this machine (1)")
     where.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, such as tcp://10.0.0.5:8786")
@@ -75,7 +76,7 @@ def run(arguments: argparse.Namespace, _: str) -> int:
             return BAD_INPUT
         wanted = Wanted(
             tuple(arguments.files), arguments.out, rulebook, site, Level[arguments.hold_at.upper()], arguments.plan,
-            arguments.resume,
+            not arguments.lists_only, arguments.resume,
         )  # fmt: skip
         teller = Teller(sys.stderr)
         try:

@@ -157,14 +157,15 @@ class Outputs:
         path.write_text(text, encoding="utf-8")
         os.replace(path, self._path(name))
 
-    def finish(self, summary: Mapping[str, Any]) -> None:
-        """Writes the tables and the summary, then gives every file its name."""
-        from api.fleet.parquet import FINDINGS, UNITS, write
-
+    def finish(self, summary: Mapping[str, Any], tables: bool) -> None:
+        """Writes the tables, if they are wanted, and the summary, then gives every file its name."""
         for file in self.files.values():
             file.close()
-        for name, schema in zip(TABLES, (UNITS, FINDINGS), strict=True):
-            write(self._part(name.replace(".parquet", ".ndjson")), self._part(name), schema)
+        if tables:
+            from api.fleet.parquet import FINDINGS, UNITS, write
+
+            for name, schema in zip(TABLES, (UNITS, FINDINGS), strict=True):
+                write(self._part(name.replace(".parquet", ".ndjson")), self._part(name), schema)
         self._part(SUMMARY).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         self.finished = True
         self.files.clear()

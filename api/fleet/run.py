@@ -33,7 +33,8 @@ class Wanted:
     Attributes:
         inputs: names of files, patterns, '-' for standard input.
         rulebook: whose rules.   site: the layers over the shipped one that made it.
-        plan: also plan the work for each unit.   resume: go on from a checkpoint.
+        plan: also plan the work for each unit.   tables: also write the lists as Parquet.
+        resume: go on from a checkpoint.
         size: bytes of an input that make a block, about.
     """
 
@@ -43,6 +44,7 @@ class Wanted:
     site: tuple[Layer, ...] = ()
     hold_at: Level = Level.HIGH
     plan: bool = False
+    tables: bool = True
     resume: bool = False
     size: int = CHUNK
 
@@ -87,6 +89,7 @@ def run(
         "program": program(),
         "level that holds": wanted.hold_at.name.lower(),
         "choice of --plan": wanted.plan,
+        "choice of --lists-only": not wanted.tables,
         "size of a block": wanted.size,
         "list of inputs": [[name, size] for name, size in zip(names, sizes, strict=True)],
     }
@@ -116,7 +119,7 @@ def run(
                 outputs.say(f"stopped after block {outputs.blocks}")
                 raise Stopped
         summary = _summary(terms, outputs.counts, reader)
-        outputs.finish(summary)
+        outputs.finish(summary, wanted.tables)
         outputs.say(f"finished: {_setups(outputs.counts)} setups in {outputs.blocks} blocks")
         return summary
     finally:
@@ -158,6 +161,7 @@ def _summary(terms: dict[str, Any], counts: Counter[str], reader: Reader) -> dic
         "program": terms["program"],
         "hold_at": terms["level that holds"],
         "planned": terms["choice of --plan"],
+        "tables": not terms["choice of --lists-only"],
         "inputs": [{"name": one.name, "bytes": one.size, "sha256": one.digest} for one in reader.done],
     }
 
@@ -174,6 +178,7 @@ def _finished(wanted: Wanted, terms: dict[str, Any]) -> dict[str, Any] | None:
         and found["program"] == terms["program"]
         and found["hold_at"] == terms["level that holds"]
         and found["planned"] == terms["choice of --plan"]
+        and found["tables"] is not terms["choice of --lists-only"]
         and inputs == terms["list of inputs"]
     )
     if not same:

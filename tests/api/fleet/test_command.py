@@ -44,6 +44,19 @@ def test_status_is_that_of_check(fleet_file: Path, demo_setups: Any, written: An
     assert "1 set aside" in told
 
 
+def test_lists_only(fleet_file: Path, tmp_path: Path, capsys: Any) -> None:
+    both, lists = tmp_path / "both", tmp_path / "lists"
+    assert command(str(fleet_file), "--out", str(both)) == command(str(fleet_file), "--out", str(lists), "--lists-only")
+    assert {path.name for path in both.iterdir()} - {path.name for path in lists.iterdir()} == {
+        "units.parquet", "findings.parquet",
+    }  # fmt: skip
+    for name in ("units.ndjson", "findings.ndjson", "set-aside.ndjson"):
+        assert (both / name).read_bytes() == (lists / name).read_bytes()
+    assert json.loads((lists / "summary.json").read_text())["tables"] is False
+    assert command(str(fleet_file), "--out", str(lists), "--resume") == BAD_INPUT  # now with tables: another run
+    assert "name another folder" in capsys.readouterr().err
+
+
 def test_columns_are_printed_and_taken(tmp_path: Path, capsys: Any) -> None:
     for card in ("axial-single", "axial-hybrid", "tangential-walker"):
         assert command("--columns", card) == CLEARED
