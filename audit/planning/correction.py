@@ -187,9 +187,8 @@ class Case:
         if take is not None and not self.banned & tasks.closure[take]:
             mends = self.is_known(name) and self.measuring_mends(name, take)
             if mends or (may_take and not self.is_known(name)):
-                found += [
-                    Option(self.both(name, value), tasks.closure[take], take) for value in self.worth(name, closed)
-                ]
+                values = [*self.known_side(name), *self.worth(name, closed)]
+                found += [Option(self.both(name, value), tasks.closure[take], take) for value in values]
             able += [take] if mends else []
         if remedies and as_found is not None and quantity.role is not Role.JOB:  # what nobody knows is looked at first
             work = [(n, tasks.closure[n]) for n in remedies] + self.together(name, able)
@@ -251,6 +250,13 @@ class Case:
     def is_known(self, name: str) -> bool:
         value = self.found[name]
         return value is not None and not (isinstance(value, tuple) and None in value)
+
+    def known_side(self, name: str) -> list[Value]:
+        """The side that is known of a quantity of which the other is not: the likeliest value of that one too."""
+        as_found = self.found[name]
+        if self.is_known(name) or not isinstance(as_found, tuple):
+            return []
+        return [side for side in as_found if side is not None]
 
     def both(self, name: str, value: Value) -> Value | Sided:
         """A value for what is not known of a quantity: a side that is known stays."""

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from operator import itemgetter
 from typing import Any
 
-from audit.conditions import comparisons
+from audit.conditions import comparisons, limits
 from audit.nouns.quantity import Quantity, Role, Sided, Value
-from audit.nouns.rule import RecordedAfter
+from audit.nouns.rule import Pointer, RecordedAfter
 from audit.nouns.rulebook import Rulebook
 from audit.planning.candidates import Candidates
 from audit.planning.probes import Probe, Probes
@@ -46,8 +46,9 @@ class WorkSheet:
     probes: one for each question, in the sheet's order.
     by_input: numbers of the questions that depend on a quantity.
     cures: by question, set of the tasks that its rule names as cure, and of those that move a setting which it
-        depends on beside a reading: the reading is then taken anew. A question on one component is cured by work on
-        that component, on the shafts that it joins as a drive, or on the drive that turns it as a shaft.
+        depends on beside a reading: the reading is then taken anew. Not where the setting is the limit: a shaft that
+        turns otherwise than set is not mended by asking for another speed. A question on one component is cured by
+        work on that component, on the shafts that it joins as a drive, or on the drive that turns it as a shaft.
     inputs: every quantity that some question depends on.
     movable: those that some procedure moves or brings right.
     follows: by event, the event that some rule wants recorded after it.
@@ -165,11 +166,18 @@ def _cures(probe: Probe, tasks: Tasks, sheet: Sheet) -> Iterator[int]:
     named = set(probe.question.rule.cure)
     near = _joined(probe.question.on, sheet)
     readings = any(sheet.names[name].role is Role.READING for name in probe.inputs)
+    wanted = {
+        limit.name
+        for compare in comparisons(probe.question.hold)
+        for limit in limits(compare.relation)
+        if isinstance(limit, Pointer)
+    }
     for name in probe.inputs:
         taker = tasks.takers.get(name)
         if taker is not None and tasks.all[taker].key[0] in named:
             yield taker
-        upstream = readings and sheet.names[name].role is Role.SETTING
+        # a reading that is held to a setting itself is not mended by moving what was asked for
+        upstream = readings and sheet.names[name].role is Role.SETTING and name not in wanted
         for number in tasks.remedies.get(name, ()):
             procedure, on = tasks.all[number].key
             if upstream or (procedure in named and (not near or not on or on in near)):

@@ -16,9 +16,10 @@ from typing import NamedTuple
 
 from ortools.sat.python import cp_model
 
+from audit.conditions import comparisons, limits
 from audit.nouns.plan import Locks
 from audit.nouns.quantity import Form, Quantity, Role
-from audit.nouns.rule import Verdict
+from audit.nouns.rule import Pointer, Verdict
 from audit.planning.tasks import Task, numbers
 from audit.planning.worksheet import WorkSheet
 from tests.audit.planning.plain import GOOD, Asked, Filled
@@ -61,11 +62,20 @@ class Reference:
         self.cures = {asked: self.cures_of(asked) for asked in self.asked}
 
     def cures_of(self, asked: Asked) -> int:
-        """Tasks that put a broken question right: those that its rule names, and those that move what it is read at."""
+        """Tasks that put a broken question right: those that its rule names, and those that move what it is read at.
+
+        A setting that a reading is held to is what was asked for, not what it is read at.
+        """
         named = asked.question.rule.cure
         inputs = set(asked.inputs)
         reads = any(self.names[name].role is Role.READING for name in inputs)
-        settings = {name for name in inputs if self.names[name].role is Role.SETTING}
+        asked_for = {
+            limit.name
+            for compare in comparisons(asked.question.hold)
+            for limit in limits(compare.relation)
+            if isinstance(limit, Pointer)
+        }
+        settings = {name for name in inputs - asked_for if self.names[name].role is Role.SETTING}
         found = 0
         for number, task in enumerate(self.tasks.all):
             by_name = (
