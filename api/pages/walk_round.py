@@ -8,13 +8,18 @@ from typing import Annotated
 
 from fastapi import Query, Request, Response
 
+from api.errors import Refusal
+from api.identity.caller import Caller
+from api.pages.asking import plain_of
 from api.pages.assets import address, assets
 from api.pages.cards import crops_of
 from api.pages.door import pages_router
 from api.pages.standing import Standing, standing
 from api.pages.view import HEADERS, packed, page, view_of
 from api.pages.walking.checklist import Known, checklist, known_of
+from api.pages.walking.scopes import due_now, scopes
 from api.record_wire import moment
+from api.routes import histories
 from api.routes.cards import crop_named
 from api.routes.desk import desk_of
 from api.routes.units import Reader, UnitId
@@ -32,8 +37,9 @@ LEASE = 3 * 24 * 3600
 MOST_SETUPS = 10
 """Newest setups that are looked through for what was known last."""
 SCRIPTS = (
-    "walk.js", "walk-steps.js", "walk-controls.js", "walk-setup.js", "walk-photos.js", "walk-store.js", "walk-send.js",
-    "judge.js", "idb.js",
+    "walk.js", "walk-frame.js", "walk-course.js", "walk-start.js", "walk-steps.js", "walk-looks.js",
+    "walk-overview.js", "walk-finished.js", "walk-controls.js", "walk-setup.js", "walk-photos.js", "walk-store.js",
+    "walk-send.js", "judge.js", "idb.js",
 )  # fmt: skip
 WORKER = "walk-worker.js"
 ICONS = (("icon-192.png", "192x192"), ("icon-512.png", "512x512"))
@@ -65,8 +71,9 @@ def walk_list(request: Request, unit: UnitId, caller: Reader, crop: Annotated[st
     found = standing(request, caller, unit)
     grown = crop_named(request, crop).id
     known = newest_known(request, found, caller.organisation, grown)
+    plain = checklist(view_of(request), found.auditor, unit_of(found.unit), grown, known)
     content = {
-        **checklist(view_of(request), found.auditor, unit_of(found.unit), grown, known),
+        **plain, "scopes": scopes(found, grown, plain["rules"], _due(request, unit, caller)),
         "newest": found.newest and {"number": found.newest.number, "taken": moment(found.newest.taken)},
         "until": moment(desk_of(request).clock() + LEASE),
     }  # fmt: skip
@@ -113,6 +120,14 @@ def newest_known(request: Request, found: Standing, organisation: str, crop: str
             continue
     card = found.rulebook.machines.get(found.unit.card)
     return known_of(read, crop, on_card(card, found.rulebook.vocabulary)) if card else {}
+
+
+def _due(request: Request, unit: str, caller: Caller) -> set[str] | None:
+    """What is to be taken again; None where the setups on record say nothing together."""
+    try:
+        return due_now(plain_of(histories.history(request, unit, caller, engine_hours=None)))
+    except Refusal:
+        return None
 
 
 def _beside(name: str) -> str:

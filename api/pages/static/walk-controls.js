@@ -62,7 +62,8 @@ export function controls(thing, answer, texts, changed) {
   return h("div", { class: "controls" }, h("div", { class: thing.sided ? "sides" : "side" }, columns), unitControl);
 }
 
-function radio(name, value, checked, act, ...label) {
+/** A radio button that is as large as its label. */
+export function radio(name, value, checked, act, ...label) {
   return h(
     "label",
     { class: "pick" },

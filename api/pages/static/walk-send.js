@@ -1,6 +1,6 @@
 // Sends what waits. Each walk, note and photo has a key of its own, so that sending it twice records it once.
 
-import { base64, keepAnswer, keepPhoto, keepWalk, answersOf, photosOf, walkOf, walks } from "./walk-store.js";
+import { base64, keepAnswers, keepPhoto, keepWalk, answersOf, photosOf, walkOf, walks } from "./walk-store.js";
 
 const PATIENCE = 20000; // ms that an answer is waited for
 
@@ -63,7 +63,7 @@ async function sendNotes(walk, unit) {
     const reply = await post(path, key, body, { "Content-Type": "application/json" });
     if (typeof reply === "string") return reply;
     if (reply.status !== 201) return refuse(walk, reply.status, await reply.json().catch(() => null));
-    await keepAnswer({ ...answer, noteSent: true });
+    await keepAnswers([{ ...answer, noteSent: true }]);
   }
   return null;
 }

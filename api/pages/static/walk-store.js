@@ -36,10 +36,11 @@ export async function walks() {
   return found.sort((one, other) => one.begun - other.begun);
 }
 
-/** Keeps an answer; it is on the disk once this is done. */
-export async function keepAnswer(answer) {
-  const change = (await opened).transaction("answers", "readwrite", { durability: "strict" });
-  change.store.put(answer);
+/** Keeps answers and, if given, their walk: all of it is on the disk once this is done, or none of it. */
+export async function keepAnswers(answers, walk = null) {
+  const change = (await opened).transaction(["answers", "walks"], "readwrite", { durability: "strict" });
+  for (const one of answers) change.objectStore("answers").put(one);
+  if (walk) change.objectStore("walks").put(walk);
   await change.done;
 }
 

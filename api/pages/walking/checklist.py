@@ -108,7 +108,8 @@ def checklist(view: View, auditor: Auditor, unit: Unit, crop: str, known: Mappin
     """The whole list for a unit and a crop, in a reader's language and units.
 
     Shape: ``stations`` [{id, title, things}], ``rules``, ``values`` that are settled (crop, builds, what cards state),
-    ``looks`` in which several things are seen together, ``rulebook`` digest. Texts are told; names, words of positions and units stay as a setup writes them.
+    ``looks`` in which several things are seen together, ``rulebook`` digest. Texts are told; names, words of positions
+    and units stay as a setup writes them.
     """
     sheet, rulebook = auditor.sheet(unit.card, crop), auditor.rulebook
     settled = {name: value for name, value in decide(sheet.card, unit).items() if value is not None}

@@ -27,11 +27,12 @@ def open_walk(page: Page, at: House) -> None:
     expect(page.locator("#ready")).to_have_text("Works without a signal.")
 
 
-def begin(page: Page, hours: str = "") -> None:
-    """Begins a walk with what is chosen already."""
+def begin(page: Page, hours: str = "", purpose: str = "The whole machine") -> None:
+    """Begins a walk with what is chosen already, for what begins with ``purpose``."""
     page.fill("[name=hours]", hours)
     page.get_by_role("button", name="Begin", exact=True).click()
-    expect(page.locator(".controls")).to_be_visible()
+    page.get_by_role("button", name=purpose).click()
+    expect(page.locator(".controls, .all")).to_be_visible()
 
 
 def go(page: Page, station: str, meaning: str) -> None:
@@ -39,8 +40,11 @@ def go(page: Page, station: str, meaning: str) -> None:
     page.get_by_role("button", name="List").click()
     place = page.locator("details.station").filter(has=page.locator("summary", has_text=f"{station} ·"))
     if place.get_attribute("open") is None:
-        place.locator("summary").click()
-    place.get_by_role("button", name=meaning).first.click()
+        place.locator("> summary").click()
+    there = place.get_by_role("button", name=meaning)
+    if not there.count():
+        place.locator("details > summary").click()
+    there.first.click()
     expect(page.locator("h1")).to_have_text(meaning)
 
 
