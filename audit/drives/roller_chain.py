@@ -21,7 +21,7 @@ def smallest_teeth(driver_teeth: float, driven_teeth: float) -> float:
 
 KIND = Kind(
     name="roller_chain",
-    families=("drive", "open_drive", "chain", "roller_chain"),
+    families=("drive", "open_drive", "any_chain", "chain", "roller_chain"),
     meaning="Roller chain on two sprockets",
     parameters=(
         Parameter("pitch", "mm", "Chain pitch"),

@@ -5,7 +5,7 @@ from audit.parts.conveyor import FACTS, PARAMETERS, READINGS
 
 KIND = Kind(
     name="elevator",
-    families=("shaft", "conveyor", "elevator"),
+    families=("shaft", "any_chain", "conveyor", "elevator"),
     meaning="Clean grain or tailings elevator: chain with paddles",
     parameters=PARAMETERS,
     quantities=READINGS,

@@ -14,7 +14,7 @@ def speed_index(chain_speed: float, ground_speed: float) -> float:
 
 KIND = Kind(
     name="feeder_conveyor",
-    families=("shaft", "conveyor", "feeder_conveyor"),
+    families=("shaft", "any_chain", "conveyor", "feeder_conveyor"),
     meaning="Conveyor of the feeder house: chains with slats",
     parameters=PARAMETERS,
     quantities=READINGS,
