@@ -30,7 +30,7 @@ from api.routes.desk import (
 )
 from api.routes.units import Reader
 from api.service import visiting
-from api.service.visiting import EFFORT, MOST_EFFORT, Draft, NotPlanned
+from api.service.visiting import EFFORT, MOST_EFFORT, NotPlanned, Planned
 from api.store import units, visits
 from api.store.database import Work
 from api.store.visits import Visit, VisitPlan
@@ -215,13 +215,13 @@ def get_plan(request: Request, plan: PlanId, caller: Overseer) -> Response:
 def plan_of(request: Request, caller: Caller, asked: str, audit: str, effort: float) -> Response:
     """Plans and puts the plan on record. Raises Refusal; BadInput for what is wrong in the visits file."""
     desk = desk_of(request)
-    ready: list[Draft] = []
+    ready: list[Planned] = []
 
     def prepare() -> None:
         with desk.store.reading(caller.organisation, desk.clock()) as work:
             _same_visits(request, work)  # before any time is spent
         try:
-            ready[:] = [visiting.draft(desk, caller.organisation, audit, asked, effort)]
+            ready[:] = [visiting.plan_visits(desk, caller.organisation, audit, asked, effort)]
         except NotPlanned as error:
             status, title = (503, "Can't plan") if str(error) == visiting.LACKS_SOLVER else (409, "Not planned")
             raise Refusal(status, title, f"No visits were planned: {error}.") from None

@@ -42,7 +42,7 @@ class NotPlanned(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class Planned:
     """A plan that is not on record yet.
 
     Attributes:
@@ -58,7 +58,7 @@ class Draft:
     stood_on: str
 
 
-def draft(desk: Desk, organisation: str, audit: str, asked: str, effort: float) -> Draft:
+def plan_visits(desk: Desk, organisation: str, audit: str, asked: str, effort: float) -> Planned:
     """Plans the visits that do the work of a fleet audit; takes as long as the effort.
 
     Args:
@@ -92,17 +92,17 @@ def draft(desk: Desk, organisation: str, audit: str, asked: str, effort: float) 
     left_out = [*plain["left_out"], *taken]
     sums = {name: plain[name] for name in ("done", "proven", "cost", "least")}
     text = canonical({"asked": asked, "effort": effort, **sums, "left_out": left_out})
-    return Draft(job, first, tuple(_made(found, free)), text, stood_on)
+    return Planned(job, first, tuple(_made(found, free)), text, stood_on)
 
 
-def put_plan(work: Work, drafted: Draft) -> VisitPlan:
-    """Puts a plan on record in place of the one before. Raises Moved if visits were changed since it was drafted."""
-    if visits.edition(work) != drafted.stood_on:
+def put_plan(work: Work, planned: Planned) -> VisitPlan:
+    """Puts a plan on record in place of the one before. Raises Moved if visits were changed since it was planned."""
+    if visits.edition(work) != planned.stood_on:
         raise Moved
     id = f"plan-{secrets.token_hex(8)}"
-    before = {_key(one): one for one in visits.every(work, first=drafted.first) if one.plan}
+    before = {_key(one): one for one in visits.every(work, first=planned.first) if one.plan}
     new, changed, same = [], [], 0
-    for one in drafted.made:
+    for one in planned.made:
         old = before.pop(_key(one), None)
         if old is None:
             new.append(replace(one, id=_new_id(), plan=id, created=work.now, created_by=work.who, changed=work.now))
@@ -111,8 +111,8 @@ def put_plan(work: Work, drafted: Draft) -> VisitPlan:
         else:
             same += 1
     plan = VisitPlan(
-        id, visits.next_number(work), drafted.audit.id, drafted.audit.rulebook,
-        sha256(drafted.text).hexdigest(), drafted.text, work.now, work.who,
+        id, visits.next_number(work), planned.audit.id, planned.audit.rulebook,
+        sha256(planned.text).hexdigest(), planned.text, work.now, work.who,
     )  # fmt: skip
     sums = {"planned": len(new), "changed": len(changed), "unchanged": same, "cancelled": len(before)}
     visits.add_plan(work, plan, sums)

@@ -46,6 +46,14 @@ def story(house: Place, setup: Setup) -> None:
     record(house, spoilt(setup))
     house.clock.at += 30 * DAY
     house.send()
+    visit = {
+        "technician": "tech-01", "farm": "Oxgill Farm", "begins": "2026-10-05T08:00", "leaves": "2026-10-05T10:00",
+        "work": [{"unit": "unit-07", "minutes": 120, "parts": ["belt"], "tools": ["rule"]}],
+    }  # fmt: skip
+    path, seen = "/visits/visit-0000000000000001", {"If-Match": "*"}
+    assert mechanic.put(path, json=visit).status_code == 201
+    assert mechanic.put(path, json={**visit, "farm": "Saltlane Farm"}, headers=seen).status_code == 200
+    assert mechanic.delete(path, headers=seen).status_code == 200
     assert mechanic.delete("/units/unit-07", headers={"If-Match": "*"}).status_code == 200
 
 
@@ -60,6 +68,7 @@ def test_each_thing_that_happened_is_told_once_and_in_order(told: list[dict[str,
     assert kinds[:4] == ["rulebook.activated", "unit.added", "setup.recorded", "finding.opened"]
     for kind in ("start.held", "work.requested", "finding.closed", "start.cleared", "start.revoked", "unit.retired"):
         assert kinds.count(kind) == 1, kinds
+    assert [kind for kind in kinds if kind.startswith("visit")] == ["visit.planned", "visit.changed", "visit.cancelled"]
     assert kinds.count("finding.opened") == 2  # it was put right between
     assert kinds.count("acceptance.withdrawn") == 1
     assert kinds.count("acceptance.expired") == kinds.count("acceptance.given") - 1

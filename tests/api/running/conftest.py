@@ -20,9 +20,13 @@ from api.identity.tokens import at_command_line, make
 from api.opening import open_desk
 from api.service import polling
 from api.service.draft import Draft
+from api.service.visiting import Planned, put_plan
 from api.store import organisations, type_cards
 from api.store.database import Store
+from api.store.events import canonical
+from api.store.fleet_audits import FleetAudit
 from api.store.import_sources import Source
+from api.store.visits import Visit, edition
 from tests.api.exchange.samples import machine, snapshot_json
 
 DEMO = Path(__file__).parents[3] / "api" / "demo" / "before-corn.ndjson"
@@ -90,6 +94,33 @@ def live(store: Store) -> None:
     assert photo.status_code == 201, photo.text
     send(201, "POST", f"/units/unit-03/setups/{seen}/notes", {"quantity": "feeder.drum", "text": "Bent"})
     exchange(store, client)
+    visit(store, client)
+
+
+def visit(store: Store, client: TestClient) -> None:
+    """Visits that are planned, and planned anew; one put by hand, changed and cancelled."""
+    said = {
+        "technician": "tech-01", "farm": "Oxgill Farm", "begins": "2026-10-05T08:00", "leaves": "2026-10-05T10:00",
+        "work": [{"unit": "unit-03", "minutes": 120, "parts": ["belt"]}],
+    }  # fmt: skip
+    for id in ("visit-0000000000000001", "visit-0000000000000002"):
+        assert client.put(f"/visits/{id}", json=said).status_code == 201
+    seen = {"if-match": "*"}
+    assert client.put(f"/visits/{id}", json={**said, "farm": "Saltlane Farm"}, headers=seen).status_code == 200
+    assert client.delete(f"/visits/{id}", headers=seen).status_code == 200
+    audit = FleetAudit(
+        "ridgeline", "fleet-0000000000000001", 1, "", "fleet.ndjson", "0" * 64, "HIGH", True, "done", "", "", BEGAN, ""
+    )
+    with store.writing("ridgeline", "command line", BEGAN + 86400) as work:
+        for day in ("2026-10-06", "2026-10-07"):
+            made = Visit(
+                "", "", "tech-03", "Merrowdale Farm", f"{day}T08:15", f"{day}T08:15", f"{day}T09:15",
+                ({"unit": "unit-03", "minutes": 60, "technicians": 1, "part": 1, "parts": [], "tools": []},), 1, 0.0, "",
+                0.0,
+            )  # fmt: skip
+            put_plan(
+                work, Planned(audit, "2026-10-01", (made,), canonical({"asked": "", "left_out": []}), edition(work))
+            )
 
 
 def exchange(store: Store, client: TestClient) -> None:

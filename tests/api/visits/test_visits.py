@@ -197,14 +197,14 @@ def test_a_visit_that_is_changed_while_visits_are_planned_is_not_planned_over(
     fleet_house: House, audited: str, hand: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The plan is made again beside what is there now, but not under a caller who has not seen it."""
-    draft = visiting.draft
+    plan_visits = visiting.plan_visits
 
     def meanwhile(*given: Any) -> Any:
-        found = draft(*given)
+        found = plan_visits(*given)
         assert put(fleet_house, hand["id"], by_hand(farm="Saltlane Farm"), If_Match="*").status_code == 200
         return found
 
-    monkeypatch.setattr(visiting, "draft", meanwhile)
+    monkeypatch.setattr(visiting, "plan_visits", meanwhile)
     assert make(fleet_house, audited, visits_file(), edition(fleet_house)).status_code == 412
     assert fleet_house.client("reader").get("/visit-plans").json()["items"] == []
 
