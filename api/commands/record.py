@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import re
 import sys
 from collections.abc import Callable, Iterable
 from contextlib import ExitStack
@@ -31,7 +30,6 @@ EXAMPLES = {
     ),
     "export": ("setup-audit record export > record.ndjson",),
 }
-_HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
 
 Head = tuple[int, str]
 
@@ -146,7 +144,9 @@ def _organisations(named: str | None, store: Store) -> list[str]:
 
 
 def _head(text: str) -> Head:
-    found = _HEAD.fullmatch(text)
+    from api.store.record_lines import head_of
+
+    found = head_of(text)
     if found is None:
         raise argparse.ArgumentTypeError("must be the number of an event, a colon and its hash of 64 hex digits")
-    return int(found[1]), found[2]
+    return found

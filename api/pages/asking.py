@@ -43,6 +43,11 @@ def number(text: str, kind: type[int] | type[float] = float) -> float | str:
         return text
 
 
+def written(value: float | None) -> str:
+    """A number as a field shows it, so that ``number`` reads it back as it was; '' for none."""
+    return "" if value is None else str(int(value) if value == int(value) else value)
+
+
 def unit_sent(card: str, fields: Mapping[str, Any]) -> dict[str, Any]:
     """What a form says of a unit, as the door takes it; an empty field says nothing."""
     given = {name: str(fields.get(name, "")).strip() for name in ("serial", "owner", "build_year", "engine_hours")}

@@ -14,7 +14,8 @@ from api.drawings.drive_train import drive_train
 from api.drawings.positions import finding_positions
 from api.drawings.side_view import side_view
 from api.errors import Refusal
-from api.pages.asking import form_of, keyed, plain_of, unit_sent, with_header
+from api.pages.asking import form_of, keyed, plain_of, unit_sent, with_header, written
+from api.pages.changed import WAS, Field, changed_meanwhile
 from api.pages.door import must_be_own, pages_router, see
 from api.pages.sheets.wear import limits_of, wear_plots
 from api.pages.standing import Standing, standing
@@ -48,7 +49,7 @@ def unit(request: Request, unit: UnitId, caller: Reader) -> Response:
     held = plain_of(acceptance_doors.list_acceptances(request, unit, caller))["items"]
     around = {
         "unit": found.unit, "newest": found.newest, "unread": found.unread, "card": card,
-        "builds": _builds(found, card),
+        "builds": _builds(found, card), "hours": written(found.unit.engine_hours),
         "setups": plain_of(doors.list_setups(request, unit, caller, before=None, most=MOST_SETUPS))["items"],
         "starts": plain_of(starts.list_starts(request, unit, caller, before=None, most=10))["items"],
         "acceptances": held, "key": token_urlsafe(16),
@@ -78,11 +79,21 @@ def unit(request: Request, unit: UnitId, caller: Reader) -> Response:
 
 @router.post("/edit")
 def edit(request: Request, caller: Mechanic, unit: UnitId, form: Annotated[FormData, Depends(form_of)]) -> Response:
-    """Changes what the unit is; only the edition that was seen."""
+    """Changes what the unit is; only the edition that was seen, else whoever changed it decides field by field."""
     must_be_own(request)
     found = standing(request, caller, unit)
     sent = {**unit_sent(found.unit.card, form), "fitted": _fitted(found, form)}
-    doors.put_unit(_seen(request, str(form.get("edition", ""))), caller, unit, json.dumps(sent).encode())
+    if form.get("engine_hours") == form.get(f"{WAS}engine_hours"):
+        sent.pop("engine_hours", None)  # they come with setups too, which make no new edition
+    try:
+        doors.put_unit(_seen(request, str(form.get("edition", ""))), caller, unit, json.dumps(sent).encode())
+    except Refusal as error:
+        if error.status != 412 or found.unit.retired is not None:
+            raise
+        return changed_meanwhile(
+            request, caller, view_of(request), form, _fields(request, found), subject=f"unit/{unit}", title=unit,
+            edition=str(found.unit.edition), done=f"/unit/{unit}",
+        )  # fmt: skip
     return see(f"/unit/{unit}")
 
 
@@ -171,6 +182,26 @@ def _fitted(found: Standing, form: FormData) -> dict[str, str]:
     chosen = {one.name: str(form.get(f"fitted.{one.name}", "")) for one in (card.builds if card else ())}
     kept = {name: choice for name, choice in found.unit.fitted.items() if name not in chosen}
     return kept | {name: choice for name, choice in chosen.items() if choice}
+
+
+def _fields(request: Request, found: Standing) -> list[Field]:
+    """What can be changed of a unit, as its form would be filled in now."""
+    unit, say = found.unit, view_of(request).language.say
+    builds = _builds(found, found.rulebook.machines.get(unit.card))
+    by_card = say("by serial number and build year, where the card says so")
+    return [
+        Field("serial", say("Serial number"), unit.serial),
+        Field("build_year", say("Build year"), str(unit.build_year or "")),
+        Field("owner", say("Farm"), unit.owner),
+        Field("engine_hours", say("Engine hours"), written(unit.engine_hours), measure=True),
+        *(
+            Field(
+                f"fitted.{one['name']}", say(one["meaning"]), one["fitted"],
+                {"": by_card, **{choice: say(meaning or choice) for choice, meaning in one["choices"].items()}},
+            )
+            for one in builds
+        ),
+    ]  # fmt: skip
 
 
 def _seen(request: Request, edition: str) -> Request:

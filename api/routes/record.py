@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from tempfile import TemporaryFile
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, Field
+from starlette.background import BackgroundTask
 
 from api.identity.caller import Caller, forbidden, needs
 from api.identity.rights import Right
 from api.record_models import PageOf
 from api.routes.desk import Most, desk_of, page
+from api.routes.exports import parts
 from api.routes.state import json_answer
 from api.store import events
 from api.store.events import Event
+from api.store.record_lines import line_of
 
 router = APIRouter(prefix="/record", tags=["record"])
+
+LINES = "application/x-ndjson"
 
 Reader = Annotated[Caller, Depends(needs(Right.READ))]
 
@@ -53,20 +60,40 @@ def list_events(
     what: Annotated[str, Query(max_length=80, description="only of this kind")] = "",
 ) -> Response:
     desk = desk_of(request)
-    with desk.store.reading(_whole(caller).organisation, desk.clock()) as work:
+    with desk.store.reading(whole(caller).organisation, desk.clock()) as work:
         found = list(events.read(work, after, most, subject, what))
     return page(request, [_plain(one) for one in found], most, {"after": found[-1].number} if found else None)
+
+
+@router.get(
+    "/events.ndjson",
+    response_class=StreamingResponse,
+    responses={200: {"content": {LINES: {}}, "description": "one event a line"}},
+    summary="The whole record, to be kept and verified elsewhere",
+    description="One event a line in RFC 8785 JSON, oldest first, as `setup-audit record verify FILE` reads them.",
+)
+def export(request: Request, caller: Reader) -> Response:
+    desk = desk_of(request)
+    written = TemporaryFile()  # noqa: SIM115 - the answer closes it; a slow reader keeps no transaction open
+    with desk.store.reading(whole(caller).organisation, desk.clock()) as work:
+        for event in events.read(work):
+            written.write(line_of(event) + b"\n")
+    written.seek(0)
+    headers = {"Content-Disposition": 'attachment; filename="record.ndjson"', "Cache-Control": "private, no-cache"}
+    return StreamingResponse(
+        parts(written), media_type=LINES, headers=headers, background=BackgroundTask(written.close)
+    )
 
 
 @router.get("/head", response_model=HeadAnswer, summary="The newest event's number and hash")
 def head(request: Request, caller: Reader) -> Response:
     desk = desk_of(request)
-    with desk.store.reading(_whole(caller).organisation, desk.clock()) as work:
+    with desk.store.reading(whole(caller).organisation, desk.clock()) as work:
         number, hash = events.head(work)
     return json_answer({"number": number, "hash": hash})
 
 
-def _whole(caller: Caller) -> Caller:
+def whole(caller: Caller) -> Caller:
     """Raises AccessRefused (403) for a token that is kept to some units: events are of all of them."""
     if caller.units:
         raise forbidden("The record is of the whole organisation, and this token is kept to some of its units.")

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Path, Query, Request, Response
 from api.errors import Refusal, problem_of
 from api.identity.caller import Caller, needs
 from api.identity.rights import Right
-from api.routes.desk import Answer, Before, Body, Most, desk_of, page, parsed, taking, write
+from api.routes.desk import Answer, Before, Body, Most, desk_of, page, parsed, same_edition, tag, taking, write
 from api.routes.state import json_answer
 from api.rulebook_models import (
     Activated,
@@ -99,14 +99,18 @@ def add(request: Request, caller: Author, body: Body) -> Response:
 def in_force(request: Request, caller: Reader) -> Response:
     desk = desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
-        return json_answer({"digest": desk.in_force.digest(work), "follows_shipped": not rows.chosen(work)})
+        digest = desk.in_force.digest(work)
+        answer = json_answer({"digest": digest, "follows_shipped": not rows.chosen(work)})
+    answer.headers["ETag"] = tag(digest)
+    return answer
 
 
 @router.put(
     "/in-force",
     response_model=Activated,
     summary="Let a version judge from now on, wholly or not at all",
-    description="Starts that it would not clear are revoked at once. Replay it first.",
+    description="Starts that it would not clear are revoked at once. Replay it first; with If-Match, the ETag of what "
+    "is in force, it is done only if that is still what the replay compared with.",
     openapi_extra=taking(InForceSent),
 )
 def activate(request: Request, caller: Author, body: Body) -> Response:
@@ -117,6 +121,8 @@ def activate(request: Request, caller: Author, body: Body) -> Response:
         rulebooks.prepare(desk.in_force, desk.gate, caller.organisation, sent.digest)
 
     def work_out(work: Work) -> Answer:
+        if "if-match" in request.headers:
+            same_edition(request, tag(desk.in_force.digest(work)))
         row, gone = rulebooks.activate(work, desk.in_force, desk.gate, sent.digest)
         revoked = [start.id for start in gone]
         return Answer(200, {**version_json(row, desk.in_force.digest(work)), "revoked_starts": revoked})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from itertools import groupby
@@ -16,12 +17,22 @@ MOST_BYTES = 16 * 1024 * 1024
 _KINDS: dict[str, type] = dict.fromkeys(Event.__slots__, str) | {"number": int, "content": dict}
 
 
+_HEAD = re.compile(r"([0-9]{1,15}):([0-9a-f]{64})")
+"""How an event is named that was noted elsewhere: its number and its hash."""
+
+
 class NotALine(Exception):
     """A line is no event as it is written here, and why."""
 
     def __init__(self, number: int, why: str) -> None:
         super().__init__(f"line {number} {why}")
         self.number = number
+
+
+def head_of(text: str) -> tuple[int, str] | None:
+    """Number and hash of an event that was noted elsewhere, None for a text that names none."""
+    found = _HEAD.fullmatch(text.strip())
+    return None if found is None else (int(found[1]), found[2])
 
 
 def line_of(event: Event) -> bytes:

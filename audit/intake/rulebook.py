@@ -30,7 +30,7 @@ from audit.nouns.rulebook import Rulebook
 from audit.nouns.vocabulary import fact_quantity
 
 _SINGLE = ("sources.yaml", "quantities.yaml", "cautions.yaml", "retired.yaml")
-_FOLDERS = ("procedures", "crops", "machines", "packs")
+FOLDERS = ("procedures", "crops", "machines", "packs")
 T = TypeVar("T", CropCard, MachineCard, Rule, Procedure)
 
 
@@ -136,8 +136,8 @@ class _Reader:
         shown = f"{layer.name}/{path}"
         if path.suffix == ".yml":
             self.problems.add(Place(shown), "would not be read.", "Give it the ending .yaml.")
-        elif key not in _SINGLE and key not in _FOLDERS:
-            known = [*_SINGLE, *(f"{name}/" for name in _FOLDERS)]
+        elif key not in _SINGLE and key not in FOLDERS:
+            known = [*_SINGLE, *(f"{name}/" for name in FOLDERS)]
             self.problems.add(
                 Place(shown), "is not part of a rulebook.", did_you_mean(key, known, f"Known: {', '.join(known)}.")
             )
@@ -146,7 +146,7 @@ class _Reader:
     def digest(self) -> str:
         """SHA-256 over every file's name and text, in a fixed order."""
         found = hashlib.sha256()
-        for key in (*_SINGLE, *_FOLDERS):
+        for key in (*_SINGLE, *FOLDERS):
             for file in self.files.get(key, ()):
                 found.update(f"{file.shown}\0{len(file.content)}\0".encode() + file.content)
         return found.hexdigest()

@@ -80,7 +80,7 @@ def test_what_the_machine_is_is_changed_only_as_it_was_seen(owner: TestClient) -
     unit = owner.get(f"/units/{WHOLE}").json()
     assert (unit["serial"], unit["owner"], unit["engine_hours"]) == ("KX-1", "North yard", 950.5)
     assert unit["fitted"] == {name.removeprefix("fitted."): choice for name, choice in fitted.items()}
-    assert owner.post(f"/unit/{WHOLE}/edit", data=form).status_code == 412
+    assert owner.post(f"/unit/{WHOLE}/edit", data={**form, "owner": "South yard"}).status_code == 412
     assert 'class="state held"' in owner.get(f"/unit/{WHOLE}").text
     edition = hidden(owner.get(f"/unit/{WHOLE}").text, "edition")
     empty = {"edition": edition, "serial": "", "build_year": "", "owner": "", "engine_hours": ""}
