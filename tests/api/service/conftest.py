@@ -18,6 +18,7 @@ from api.store.starts import StartRow
 from audit.nouns.clearance import Job
 from audit.nouns.risk import Level
 from tests.api.legal import CARD, NOW, legal_setup
+from tests.api.service.office import Office
 
 
 @dataclass(frozen=True)
@@ -92,3 +93,11 @@ def start(place: Place, unit: str) -> StartRow:
         cleared = place.gate.start(work, row, Job("corn", "corn-head"), 1000.0, make())
     assert isinstance(cleared, StartRow)
     return cleared
+
+
+@pytest.fixture
+def office(place: Place) -> Office:
+    """Where the type of the samples is known to be of a card."""
+    found = Office(place)
+    found.use_card(CARD)
+    return found

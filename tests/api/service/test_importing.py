@@ -7,92 +7,17 @@ from typing import Any
 
 import pytest
 
-from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import NotRead, ReadUnit
-from api.identity.tokens import at_command_line
 from api.service import import_answers, import_undo, importing
-from api.service.draft import Draft, done
 from api.service.identities import NotTaken, join, split
-from api.service.importing import Report
 from api.service.recording import prepare, put_unit, record, retire_unit, unit_named
-from api.store import identities, import_questions, imports, machine_words, units
+from api.store import identities, imports, machine_words
 from api.store.database import Work
-from api.store.verifying import faults
 from audit.nouns.risk import Level
-from audit.nouns.rulebook import Rulebook
 from tests.api.exchange.samples import adapt, machine, snapshot_json, snapshot_xml, task_data
 from tests.api.legal import CARD, NOW
 from tests.api.service.conftest import Place, start
-
-LATER = "2026-09-21T14:13:20Z"
-"""NOW."""
-
-
-OFFICE = at_command_line("home")
-
-
-class Office:
-    """An organisation that imports."""
-
-    def __init__(self, place: Place) -> None:
-        self.place, self.now = place, NOW
-
-    def work(self, run: Callable[[Work], Any]) -> Any:
-        """Something in one transaction, after which the record must be whole."""
-        with self.place.store.writing("home", "office", self.now) as work:
-            found = run(work)
-        with self.place.store.reading("home", self.now) as work:
-            assert [fault.text for fault in faults(work)] == []
-        return found
-
-    def send(self, content: bytes, name: str = "fleet.json", source: str = "", mapping: bytes = b"") -> Report:
-        prepared = importing.prepare(opened(name, content), mapping, source=source)
-        found: Report = self.draft(lambda draft, rulebook: importing.apply(draft, self.place.gate, rulebook, prepared))
-        return found
-
-    def draft(self, draw: Callable[[Draft, Rulebook], Any]) -> Any:
-        """Something drafted and written, after which the record must be whole."""
-        found = done(self.place.store, self.place.in_force, OFFICE, self.now, draw)
-        self.work(lambda _: None)
-        return found
-
-    def use_card(self, *says: str) -> None:
-        self.draft(lambda draft, _: import_answers.use_card(draft, "Sample Works", "Type A", *says))
-
-    def rulebook(self, work: Work) -> Any:
-        return self.place.in_force.auditor(work, Level.HIGH).rulebook
-
-    def open(self) -> list[Any]:
-        found: list[Any] = self.work(lambda work: import_questions.page(work, 0, 100))
-        return found
-
-    def answer(self, says: dict[str, Any], number: int = 0) -> Any:
-        question = self.open()[number]
-        return self.draft(
-            lambda draft, rulebook: import_answers.answer(draft, self.place.gate, rulebook, question.id, says)
-        )
-
-    def unit(self, id: str) -> Any:
-        return self.work(lambda work: units.find(work, id))
-
-    def undo(self, id: str) -> Any:
-        return self.draft(lambda draft, _: import_undo.undo(draft, self.place.gate, id))
-
-    def known_by(self, unit: str) -> list[tuple[str, str]]:
-        found = self.work(lambda work: identities.of_unit(work, unit))
-        return [(one.scheme, one.value) for one in found]
-
-
-@pytest.fixture
-def office(place: Place) -> Office:
-    """Where the type of the samples is known to be of a card."""
-    found = Office(place)
-    found.use_card(CARD)
-    return found
-
-
-def fates(report: Report) -> list[tuple[str, str]]:
-    return [(line.fate, line.unit) for line in report.lines]
+from tests.api.service.office import LATER, Office, fates
 
 
 def test_a_type_that_nobody_knows_waits_for_its_card(place: Place) -> None:
