@@ -2,7 +2,8 @@
 
 It knows of the audit what an integrator knows: the Python example of the contract's page, an address, a token, and, where
 webhooks are sent, their secret. Before a task begins it asks; it keeps the certificate, the keys and the list of revoked
-starts, and goes on by them without a network. Names of fields and machines are invented.
+starts, and goes on by them without a network. What a webhook tells of a machine makes it ask again for the machine's tasks.
+It can be told to be in trouble: then its door for webhooks is slow, or refuses. Names of fields and machines are invented.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ NOWHERE = "http://127.0.0.1:9"
 
 @dataclass
 class Task:
-    """A job on a field. ``state`` is planned, running or held; ``screen`` is what the driver sees."""
+    """A job on a field. ``state`` is planned, ready, running or held; ``screen`` is what the driver sees."""
 
     id: str
     field: str
@@ -38,17 +39,28 @@ class Task:
     answer: dict[str, Any] | None = None
 
 
+@dataclass
+class Trouble:
+    """How the door for webhooks is: slow to take what comes, and then answering with a status other than its own."""
+
+    seconds: float = 0.0
+    status: int = 0
+    retry_after: str = ""
+
+
 class FarmSystem:
     """Fields, machines and tasks, and what was kept of the audit's answers."""
 
-    def __init__(self, example: ModuleType, audit: str, token: str, secret: str) -> None:
-        self.example, self.audit, self.token, self.secret = example, audit, token, secret
+    def __init__(self, example: ModuleType, audit: str, token: str) -> None:
+        self.example, self.audit, self.token, self.secret = example, audit, token, ""
         self.online, self.lock = True, threading.Lock()
         self.fields = {"north-40": {"crop": "maize", "ha": 41.5}, "river-flat": {"crop": "maize", "ha": 18.0}}
         self.machines: dict[str, str] = {}
         self.tasks: dict[str, Task] = {}
         self.kept: dict[str, Any] = {}
         self.events: dict[str, Any] = {}
+        self.trouble = Trouble()
+        self.came: list[tuple[float, str]] = []
         self.asked: dict[str, int] = {}
 
     def server(self) -> str:
@@ -118,8 +130,22 @@ class FarmSystem:
         task.state, task.screen = "held", screen
         return task
 
+    def look_again(self, task: Task) -> None:
+        """A running task by what was kept; any other by what the audit answers now, without a start."""
+        if task.state == "running":
+            self.go_on(task)
+            return
+        found = self.example.may_start(
+            self.server(), self.token, task.machine, task.crop, task.header_kind, task.engine_hours
+        )
+        self.machines[task.machine] = found["say"]
+        if found["answer"] == "cleared":
+            task.state, task.screen = "ready", [found["say"]]
+        else:
+            self.hold(task, [found["say"], *(reason["text"] for reason in found["reasons"])])
+
     def received(self, body: bytes, headers: dict[str, str]) -> int:
-        """A webhook: checked by the reference library, taken once, and then every running task is looked at again."""
+        """A webhook: checked by the reference library, taken once, and then every task of its machine is looked at."""
         from standardwebhooks import Webhook, WebhookVerificationError
 
         try:
@@ -128,11 +154,11 @@ class FarmSystem:
             return 401
         if headers["webhook-id"] in self.events:
             return 200
-        self.events[headers["webhook-id"]] = json.loads(body)
+        event = self.events[headers["webhook-id"]] = json.loads(body)
         self.fetch_kept()
         for task in self.tasks.values():
-            if task.state == "running":
-                self.go_on(task)
+            if task.machine == event["data"]["unit"]:
+                self.look_again(task)
         return 204
 
 
@@ -146,15 +172,28 @@ class Door(BaseHTTPRequestHandler):
             if self.path == "/machines":
                 self.system.poll()
                 self.say(200, self.system.machines)
+            elif self.path == "/events":
+                self.say(200, {"events": list(self.system.events.values()), "came": self.system.came})
             else:
                 self.say(200, {id: asdict(task) for id, task in self.system.tasks.items()})
 
     def do_POST(self) -> None:
         body = self.rfile.read(int(self.headers.get("content-length", 0)))
         system, way = self.system, self.path.strip("/").split("/")
+        trouble = system.trouble if way == ["events"] else Trouble()
+        time.sleep(trouble.seconds)
         with system.lock:
             if way == ["events"]:
-                self.say(system.received(body, {name.lower(): value for name, value in self.headers.items()}), None)
+                headers = {name.lower(): value for name, value in self.headers.items()}
+                system.came.append((time.time(), headers.get("webhook-id", "")))
+                status = trouble.status or system.received(body, headers)
+                self.say(status, None, {"Retry-After": trouble.retry_after} if trouble.retry_after else {})
+            elif way == ["subscription"]:
+                system.secret = json.loads(body)["secret"]
+                self.say(200, {})
+            elif way == ["trouble"]:
+                system.trouble = Trouble(**json.loads(body))
+                self.say(200, {})
             elif way == ["tasks"]:
                 self.say(201, asdict(system.plan(json.loads(body))))
             elif way == ["network"]:
@@ -165,9 +204,11 @@ class Door(BaseHTTPRequestHandler):
             else:
                 self.say(404, None)
 
-    def say(self, status: int, plain: Any) -> None:
+    def say(self, status: int, plain: Any, headers: dict[str, str] | None = None) -> None:
         text = b"" if plain is None else json.dumps(plain).encode()
         self.send_response(status)
+        for name, value in (headers or {}).items():
+            self.send_header(name, value)
         self.send_header("Content-Length", str(len(text)))
         self.end_headers()
         self.wfile.write(text)
@@ -188,10 +229,10 @@ def copied(file: Path) -> ModuleType:
 
 if __name__ == "__main__":
     command = argparse.ArgumentParser()
-    for option in ("--example", "--audit", "--token", "--secret"):
+    for option in ("--example", "--audit", "--token"):
         command.add_argument(option, required=True)
     said = command.parse_args()
-    Door.system = FarmSystem(copied(Path(said.example)), said.audit, said.token, said.secret)
+    Door.system = FarmSystem(copied(Path(said.example)), said.audit, said.token)
     door = ThreadingHTTPServer(("127.0.0.1", 0), Door)
     print(door.server_port, flush=True)
     door.serve_forever()

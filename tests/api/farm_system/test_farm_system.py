@@ -7,15 +7,18 @@ import json
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from email.utils import format_datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from standardwebhooks import Webhook
 
+from api.exchange.addresses import ALLOWED
+from api.service.telling import PATIENCE
 from audit.nouns.rulebook import Rulebook
 from tests.api.farm_system import simulator
 from tests.api.question.page import in_order, put_right, spoilt, written
@@ -52,6 +55,34 @@ class Farm:
     def network(self, up: bool) -> None:
         assert self.screens.ask("POST", "/network", body={"up": up}).plain == {"online": up}
 
+    def subscribe(self, kinds: list[str]) -> str:
+        """A webhook of the audit to the farm system, which is given its secret; the webhook's id."""
+        sent = {"name": "farm system", "address": f"http://127.0.0.1:{self.screens.port}/events", "kinds": kinds}
+        made = self.audit.ask("POST", "/webhooks", self.tokens["owner"], sent)
+        assert made.status == 201
+        assert self.screens.ask("POST", "/subscription", body={"secret": made.plain["secret"]}).status == 200
+        id: str = made.plain["id"]
+        return id
+
+    def trouble(self, **how: Any) -> None:
+        assert self.screens.ask("POST", "/trouble", body=how).status == 200
+
+    def told(self) -> dict[str, Any]:
+        """Events that were taken, and when which came at all."""
+        found: dict[str, Any] = self.screens.ask("GET", "/events").plain
+        return found
+
+    def ask_elsewhere(self, unit: str) -> int:
+        """Somebody asks for a start at the audit itself; the farm system has no part in it."""
+        job = {"crop": "corn", "header_kind": "corn-head", "engine_hours": 1001}
+        return self.audit.ask("POST", f"/units/{unit}/harvest-starts", self.tokens["mechanic"], job).status
+
+    def wait(self, until: Callable[[], bool], seconds: float = 60.0) -> None:
+        end = time.monotonic() + seconds
+        while not until():
+            assert time.monotonic() < end, self.told()
+            time.sleep(0.1)
+
     def starts(self, unit: str) -> list[dict[str, Any]]:
         found: list[dict[str, Any]] = self.audit.ask(
             "GET", f"/units/{unit}/harvest-starts", self.tokens["reader"]
@@ -63,7 +94,7 @@ class Farm:
 def running(folder: Path, url: str, token: str) -> Iterator[int]:
     """The farm system's process; gives its port."""
     written(folder)
-    words = ["--example", str(folder / "may_start.py"), "--audit", url, "--token", token, "--secret", SECRET]
+    words = ["--example", str(folder / "may_start.py"), "--audit", url, "--token", token]
     process = subprocess.Popen([sys.executable, simulator.__file__, *words], stdout=subprocess.PIPE, text=True)
     try:
         assert process.stdout is not None
@@ -83,7 +114,7 @@ def farm(tmp_path: Path, rulebook: Rulebook) -> Iterator[Farm]:
     address = f"sqlite:///{tmp_path / 'record.db'}"
     tokens, setup = found_house(address), in_order(rulebook)
     with (
-        serving(address, {"SETUP_AUDIT_SECRET_FILE": str(secret)}, tmp_path, 1) as (server,),
+        serving(address, {"SETUP_AUDIT_SECRET_FILE": str(secret), ALLOWED: "127.0.0.0/8"}, tmp_path, 1) as (server,),
         running(tmp_path, f"http://127.0.0.1:{server.port}", tokens["mechanic"]) as port,
     ):
         yield Farm(server, port, tokens, setup)
@@ -147,6 +178,71 @@ def test_a_machine_that_nobody_knows_and_a_job_it_is_not_set_for_are_held(farm: 
     assert "corn" in held["screen"][1]
 
 
+def test_what_happens_at_the_audit_is_on_the_farm_systems_screen_by_webhook(farm: Farm) -> None:
+    """Nobody asks at the farm system: a start that is held elsewhere, then the work, then what spoils it again.
+
+    The server sends by itself; what comes is signed (checked by the Standard Webhooks library), and only makes the farm
+    system ask: what its screen says is the answer of ``/may-start``.
+    """
+    farm.subscribe(["start.held", "finding.closed", "start.revoked"])
+    farm.unit("unit-07", spoilt(farm.setup))
+    farm.unit("unit-08", farm.setup)
+    farm.plan("task-1", "unit-07")
+    farm.plan("task-2", "unit-08", "river-flat")
+    assert farm.ask_elsewhere("unit-07") == 409
+    farm.wait(lambda: farm.task("task-1")["state"] == "held")
+    held = farm.task("task-1")["screen"]
+    assert held[0].startswith("HELD: unit-07 may not start corn with corn-head")
+    assert any("drum" in line for line in held)
+    assert farm.task("task-2")["state"] == "planned", "nothing was told of its machine"
+
+    farm.record("unit-07", farm.setup)
+    farm.wait(lambda: farm.task("task-1")["state"] == "ready")
+    assert farm.task("task-1")["screen"][0].startswith("CLEARED: unit-07")
+    assert farm.starts("unit-07") == [], "asking is no start"
+    assert farm.begin("task-1")["state"] == "running"
+
+    farm.record("unit-07", spoilt(farm.setup))
+    farm.wait(lambda: farm.task("task-1")["state"] == "held")
+    assert farm.task("task-1")["screen"] == ["HELD: unit-07: the certificate does not count: revoked"]
+    kinds = [one["type"].rpartition("audit.")[2] for one in farm.told()["events"]]
+    assert kinds == ["start.held", "finding.closed", "start.revoked"]
+
+
+def test_a_farm_system_that_fails_then_is_slow_then_recovers_gets_the_event_once(farm: Farm) -> None:
+    """RFC 9110, 10.2.3: it names a date to be asked again. Then it takes longer than anybody waits; then it is well."""
+    hook = farm.subscribe(["start.held"])
+    farm.unit("unit-07", spoilt(farm.setup))
+    farm.plan("task-1", "unit-07")
+    again = time.time() + 10.0
+    farm.trouble(status=503, retry_after=format_datetime(datetime.fromtimestamp(again, UTC), True))
+    assert farm.ask_elsewhere("unit-07") == 409
+    farm.wait(lambda: len(farm.told()["came"]) == 1)
+    assert farm.task("task-1")["state"] == "planned", "it refused what came"
+    farm.trouble(seconds=PATIENCE + 3.0)
+    path = f"/webhooks/{hook}"
+    owner = farm.tokens["owner"]
+
+    def line() -> dict[str, Any]:
+        found: dict[str, Any] = farm.audit.ask("GET", f"{path}/deliveries", owner).plain["items"][0]
+        return found
+
+    farm.wait(lambda: len(farm.told()["came"]) == 2)  # it was put down in its own time, which nobody waited for
+    assert farm.told()["came"][1][0] >= int(again) + PATIENCE, "not before the date that it named"
+    farm.wait(lambda: line()["attempts"] == 2)
+    assert "longer than 15 s" in line()["why"]
+    farm.trouble()
+    farm.wait(lambda: farm.task("task-1")["state"] == "held")
+    assert farm.audit.ask("POST", f"{path}/replays", owner, {"delivery": 1}).plain == {"again": 1}
+    farm.wait(lambda: line()["state"] == "delivered")
+    told = farm.told()
+    assert len(told["events"]) == 1, "taken once"
+    assert len(told["came"]) == 3, "sent three times"
+    assert len({id for _, id in told["came"]}) == 1
+    farm.record("unit-07", farm.setup)
+    assert farm.begin("task-1")["state"] == "running"
+
+
 def test_a_webhook_stops_a_running_task_once_and_only_if_it_is_signed(farm: Farm) -> None:
     """Standard Webhooks 1.0.0: signed by the reference library; a bad signature or an old time is refused."""
     farm.unit("unit-07", farm.setup)
@@ -154,8 +250,12 @@ def test_a_webhook_stops_a_running_task_once_and_only_if_it_is_signed(farm: Farm
     assert farm.begin("task-1")["state"] == "running"
     farm.record("unit-07", spoilt(farm.setup))
     body = json.dumps(
-        {"specversion": "1.0", "id": "event-1", "type": "start.revoked", "source": "/", "subject": "unit-07"}
-    )
+        {
+            "specversion": "1.0", "id": "event-1", "type": "start.revoked", "source": "/", "subject": "unit-07",
+            "data": {"unit": "unit-07"},
+        }
+    )  # fmt: skip
+    assert farm.screens.ask("POST", "/subscription", body={"secret": SECRET}).status == 200
 
     def headers(signed: str, ago: float = 0.0) -> dict[str, str]:
         now = datetime.fromtimestamp(time.time() - ago, UTC)
