@@ -99,8 +99,8 @@ _WRITERS: dict[str, Callable[[list[Setup], list[dict[str, Any]]], bytes]] = {
 class Folder:
     """The files that an audit left behind."""
 
-    def __init__(self, path: Path, summary: dict[str, Any]) -> None:
-        self.path, self.summary = path, summary
+    def __init__(self, path: Path, summary: dict[str, Any], inputs: tuple[str, ...]) -> None:
+        self.path, self.summary, self.inputs = path, summary, inputs
 
     def bytes(self) -> dict[str, bytes]:
         """Every file but the log, by name."""
@@ -133,6 +133,6 @@ def audit(tmp_path: Path, rulebook: Rulebook) -> Audit:
             names.append(str(path))
         folder = out or tmp_path / f"out{made}"
         wanted = Wanted(tuple(options.pop("inputs", names)), folder, rulebook, **{"size": SMALL, **options})
-        return Folder(folder, run(wanted, mapper))
+        return Folder(folder, run(wanted, mapper), wanted.inputs)
 
     return run_on

@@ -65,7 +65,7 @@ def test_a_local_process_that_dies_is_replaced(
 ) -> None:
     plain = audit(*texts)
     judged_by(monkeypatch, Deadly(tmp_path, at=4, times=2))
-    assert audit(*texts, mapper=Local(2)).without_source() == plain.without_source()
+    assert audit(inputs=plain.inputs, mapper=Local(2)).bytes() == plain.bytes()
     assert len(list(tmp_path.glob("died-*"))) == 2
 
 
@@ -135,8 +135,8 @@ def machines(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Machines]:
 
 def test_a_cluster_gives_the_same(audit: Any, texts: list[bytes], machines: Machines) -> None:
     plain = audit(*texts)
-    other = audit(*texts, mapper=Cluster(machines.address))
-    assert other.without_source() == plain.without_source()
+    other = audit(inputs=plain.inputs, mapper=Cluster(machines.address))
+    assert other.bytes() == plain.bytes()
 
 
 def test_a_worker_of_the_cluster_that_is_killed(audit: Any, texts: list[bytes], machines: Machines) -> None:
@@ -154,10 +154,10 @@ def test_a_worker_of_the_cluster_that_is_killed(audit: Any, texts: list[bytes], 
                     seen.set()
                 yield block, done
 
-    other = audit(*texts, mapper=Watched(machines.address))
+    other = audit(inputs=plain.inputs, mapper=Watched(machines.address))
     assert seen.is_set()
     assert victim.returncode == -signal.SIGKILL
-    assert other.without_source() == plain.without_source()
+    assert other.bytes() == plain.bytes()
 
 
 def test_a_site_rulebook_goes_along(audit: Any, machines: Machines, site: Any, tmp_path: Path) -> None:
