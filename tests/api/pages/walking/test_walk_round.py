@@ -3,45 +3,33 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import signal
 import time
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
-from typing import Any
 
 import pytest
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
-from tests.api.pages.browsing import CHROMIUM, FLAGS, PHONE, House, Remote, Watch, accessible, fits, sign_in
-from tests.api.pages.walking.walking import WALK, begin, drum, finish, forward, go, open_walk, photo
-from tests.api.pages.whole_unit import FAULTY, faulty
-
-AWAY = ("net::ERR_INTERNET_DISCONNECTED", "net::ERR_FAILED")
-"""What a browser says where there is no signal."""
-
-
-@pytest.fixture
-def asks(at: House) -> Remote:
-    """A unit with faults on record, and who asks of it beside the browser."""
-    found = Remote(at)
-    faulty(found)
-    return found
-
-
-def setups(asks: Remote) -> list[dict[str, Any]]:
-    """Setups of the unit, the last recorded first."""
-    found: list[dict[str, Any]] = asks.get(f"/units/{FAULTY}/setups").json()["items"]
-    return found
-
-
-def content(asks: Remote) -> dict[str, Any]:
-    """The newest setup as it is kept."""
-    found: dict[str, Any] = asks.get(f"/units/{FAULTY}/setups/{setups(asks)[0]['id']}").json()["content"]
-    return found
+from tests.api.pages.browsing import House, Remote, Watch, accessible, fits, sign_in
+from tests.api.pages.walking.walking import (
+    AWAY,
+    WALK,
+    begin,
+    content,
+    drum,
+    finish,
+    forward,
+    go,
+    kill,
+    open_walk,
+    own_browser,
+    photo,
+    setups,
+)
+from tests.api.pages.whole_unit import FAULTY
 
 
 def test_a_walk_without_a_signal_is_sent_whole_when_there_is_one(
@@ -89,29 +77,6 @@ def test_a_walk_without_a_signal_is_sent_whole_when_there_is_one(
     assert (note["quantity"], note["text"]) == ("feeder.drum", "Pin bent on the right")
 
 
-def processes(folder: Path) -> list[int]:
-    """Ids of the processes of the browser that keeps its things in a folder of this test."""
-    found = []
-    for one in Path("/proc").iterdir():
-        if one.name.isdigit():
-            try:
-                if f"--user-data-dir={folder}" in (one / "cmdline").read_bytes().decode("utf-8", "replace"):
-                    found.append(int(one.name))
-            except OSError:
-                continue
-    return found
-
-
-def own_browser(chromium: Browser, folder: Path) -> BrowserContext:
-    """A browser with a folder of its own, as a phone's is."""
-    return chromium.browser_type.launch_persistent_context(
-        folder,
-        executable_path=CHROMIUM,
-        args=FLAGS,
-        viewport=PHONE,  # type: ignore[arg-type]
-    )
-
-
 def test_a_browser_that_is_killed_in_the_middle_has_every_answer(
     at: House, asks: Remote, tmp_path: Path, chromium: Browser
 ) -> None:
@@ -124,12 +89,7 @@ def test_a_browser_that_is_killed_in_the_middle_has_every_answer(
     expect(page.locator(".verdicts")).to_contain_text("Feeder house drum")
     forward(page)
     step = page.locator("#walk").get_attribute("data-step")
-    for process in processes(folder):
-        os.kill(process, signal.SIGKILL)
-    deadline = time.monotonic() + 20
-    while processes(folder) and time.monotonic() < deadline:
-        time.sleep(0.1)
-    (folder / "SingletonLock").unlink(missing_ok=True)
+    kill(folder)
     context = own_browser(chromium, folder)
     page = context.pages[0]
     sign_in(page, at)  # the cookie may not have been on the disk yet

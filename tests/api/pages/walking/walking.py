@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import time
 from io import BytesIO
+from pathlib import Path
+from typing import Any
 
 from PIL import Image
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.api.pages.browsing import House, sign_in
+from tests.api.pages.browsing import CHROMIUM, FLAGS, PHONE, House, Remote, sign_in
 from tests.api.pages.whole_unit import FAULTY
 
+AWAY = ("net::ERR_INTERNET_DISCONNECTED", "net::ERR_FAILED")
+"""What a browser says where there is no signal."""
 WALK = f"/unit/{FAULTY}/walk-round"
 
 
@@ -68,3 +75,48 @@ def finish(page: Page) -> None:
     page.get_by_role("button", name="List").click()
     page.get_by_role("button", name="Summary").click()
     page.get_by_role("button", name="Finish and send").click()
+
+
+def setups(asks: Remote) -> list[dict[str, Any]]:
+    """Setups of the unit, the last recorded first."""
+    found: list[dict[str, Any]] = asks.get(f"/units/{FAULTY}/setups").json()["items"]
+    return found
+
+
+def content(asks: Remote) -> dict[str, Any]:
+    """The newest setup as it is kept."""
+    found: dict[str, Any] = asks.get(f"/units/{FAULTY}/setups/{setups(asks)[0]['id']}").json()["content"]
+    return found
+
+
+def processes(folder: Path) -> list[int]:
+    """Ids of the processes of the browser that keeps its things in a folder of this test."""
+    found = []
+    for one in Path("/proc").iterdir():
+        if one.name.isdigit():
+            try:
+                if f"--user-data-dir={folder}" in (one / "cmdline").read_bytes().decode("utf-8", "replace"):
+                    found.append(int(one.name))
+            except OSError:
+                continue
+    return found
+
+
+def own_browser(chromium: Browser, folder: Path) -> BrowserContext:
+    """A browser with a folder of its own, as a phone's is."""
+    return chromium.browser_type.launch_persistent_context(
+        folder,
+        executable_path=CHROMIUM,
+        args=FLAGS,
+        viewport=PHONE,  # type: ignore[arg-type]
+    )
+
+
+def kill(folder: Path) -> None:
+    """Ends that browser as an empty battery does."""
+    for process in processes(folder):
+        os.kill(process, signal.SIGKILL)
+    deadline = time.monotonic() + 20
+    while processes(folder) and time.monotonic() < deadline:
+        time.sleep(0.1)
+    (folder / "SingletonLock").unlink(missing_ok=True)
