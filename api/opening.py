@@ -7,13 +7,15 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from api.certificates.secret import secret_of
-from api.exchange.addresses import own_networks
+from api.exchange.addresses import Network, own_networks
 from api.exchange.issuers import Asking
 from api.identity.bearer import Bearer
+from api.identity.code_flow import RETURN, CodeFlow
 from api.identity.door import Identity
+from api.identity.fetch import why_not_fetch
 from api.identity.issuer import Issuer
 from api.identity.scraping import scraping_of
-from api.identity.sign_on import sign_on_of
+from api.identity.sign_on import BadSettings, SignOn, sign_on_of
 from api.service.desk import Desk
 from api.service.fleet_jobs import Jobs, folder_beside
 from api.service.fleet_standing import Standings
@@ -47,16 +49,14 @@ def open_desk(
     settings = sign_on_of(around)
     in_force = InForce(store, shipped or read_shipped(sites), engines)
     networks = own_networks(around)
-    asks = None if settings is None else Asking(settings.issuer, networks)
-    bearer = None if settings is None or asks is None else Bearer(settings, Issuer(settings.issuer, asks.get))
-    identity = Identity(store, bearer, clock)
+    bearer, flow = (None, None) if settings is None else _signs_on(settings, networks, address.rstrip("/"))
     return Desk(
         store=store,
         in_force=in_force,
         gate=Gate(in_force, address.rstrip("/")),
         remedies=Remedies(),
         standings=Standings(in_force),
-        identity=identity,
+        identity=Identity(store, bearer, clock, flow=flow),
         jobs=Jobs(store.address, folder_beside(store), tuple(sites)),
         secret=secret_of(store.file, around),
         clock=clock,
@@ -65,3 +65,14 @@ def open_desk(
         networks=networks,
         scraping=scraping_of(around),
     )
+
+
+def _signs_on(settings: SignOn, own: Sequence[Network], address: str) -> tuple[Bearer, CodeFlow | None]:
+    """What checks tokens of a sign-on, and what signs people in by it. Raises BadSettings."""
+    asks = Asking(settings.issuer, own)
+    issuer = Issuer(settings.issuer, asks.get)
+    if not settings.client:
+        return Bearer(settings, issuer), None
+    if why := why_not_fetch(address):
+        raise BadSettings([f"people can't be sent back to {address} when they sign in: {why}. Give it by --address."])
+    return Bearer(settings, issuer), CodeFlow(settings, issuer, asks, f"{address}{RETURN}")

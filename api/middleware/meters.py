@@ -27,7 +27,7 @@ class Meters:
         self._starts = Counter("setup_audit_starts", "Starts asked for.", ("clearance",), registry=self.registry)
         self.troubles = Counter(
             "setup_audit_troubles",
-            "Requests that met a store, rulebook or secret out of order.",
+            "Requests that met a store, rulebook, secret or sign-on out of order.",
             registry=self.registry,
         )
         self.lines_lost = Counter(

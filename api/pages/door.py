@@ -84,14 +84,17 @@ def see(path: str) -> Response:
     return RedirectResponse(path, 303, {"Cache-Control": "no-store"})
 
 
-def keep(request: Request, answer: Response, name: str, value: str, seconds: int, hidden: bool) -> None:
+def keep(
+    request: Request, answer: Response, name: str, value: str, seconds: int, hidden: bool, returning: bool = False
+) -> None:
     """Puts a cookie into an answer.
 
     Args:
         hidden: from scripts.
+        returning: it is also sent when another site leads the browser back to us.
     """
-    secure = request.url.scheme == "https"
-    answer.set_cookie(name, value, max_age=seconds, path="/", secure=secure, httponly=hidden, samesite="strict")
+    secure, sent = request.url.scheme == "https", "lax" if returning else "strict"
+    answer.set_cookie(name, value, max_age=seconds, path="/", secure=secure, httponly=hidden, samesite=sent)
 
 
 def must_be_own(request: Request) -> None:
@@ -117,4 +120,5 @@ def _to_sign_in(request: Request) -> Response:
 
 
 def _refused(request: Request, status: int, title: str, detail: str, headers: dict[str, str] | None = None) -> Response:
-    return page(request, "error.html", status, headers, title=title, detail=detail or FAILED)
+    told = teller_of(view_of(request)).text(detail or FAILED)
+    return page(request, "error.html", status, headers, title=title, detail=told)

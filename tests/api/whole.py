@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from pathlib import Path
 
 from fastapi import FastAPI
@@ -13,11 +14,13 @@ from api.opening import open_desk
 from api.store.database import Store
 
 
-def whole_app(folder: Path, address: str = "http://127.0.0.1:8000") -> tuple[FastAPI, str]:
+def whole_app(
+    folder: Path, address: str = "http://127.0.0.1:8000", environment: Mapping[str, str] | None = None
+) -> tuple[FastAPI, str]:
     """The app, and its owner's token."""
     store = Store(f"sqlite:///{folder / 'record.db'}")
     token = first_owner(store, time.time())
     assert token is not None
-    desk = open_desk(store, address=address)
+    desk = open_desk(store, environment=environment, address=address)
     desk.jobs.at_once = 0  # made-up fleets need not be worked off
     return create_app(desk=desk), token

@@ -21,9 +21,9 @@ from joserfc.jwk import RSAKey
 from api.identity.bearer import Bearer
 from api.identity.caller import How
 from api.identity.compact import MOST_BYTES
+from api.identity.holder import NoRole
 from api.identity.rights import Right, Role
 from api.identity.signed import LEEWAY, NotGood
-from api.identity.holder import NoRole
 
 
 def refused(bearer: Bearer, token: str, now: float, why: str) -> None:
