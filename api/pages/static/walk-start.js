@@ -5,7 +5,7 @@ import { canonical, h } from "./walk-controls.js";
 import { age, button, cropText, go, keeping, now, page, say, show, texts } from "./walk-frame.js";
 import * as store from "./walk-store.js";
 
-const PATIENCE = 10000; // ms that a list is waited for
+const PATIENCE = 15000; // ms that a list is waited for
 
 /** The list for a crop: the server's as it is now, else the one that this device kept. */
 export async function listFor(crop) {

@@ -20,8 +20,8 @@ from audit.run import audit_on_sheet
 
 Plain = dict[str, Any]
 
-PATIENCE = 2.0
-"""Seconds that the work for one header is looked for; a walk round the whole machine needs none."""
+PATIENCE = 8.0
+"""Seconds that the work for all headers of a crop is looked for; a walk round the whole machine needs none."""
 DUE = frozenset({DueState.DUE.value, DueState.OVERDUE.value})
 
 
@@ -59,13 +59,13 @@ def _open(found: Standing, behind: Mapping[tuple[str, str], list[str]], due: Col
 
 
 def _changed(found: Standing, crop: str, due: Collection[str]) -> dict[str, list[str]]:
-    setup, planner = found.read, found.planner
+    setup, planner, out_of_time = found.read, found.planner, out_of_time_after(PATIENCE)
     names: dict[str, list[str]] = {}
     for kind in taken_headers(planner.worksheet(setup.unit.card, crop)):
         if (setup.crop, setup.header_kind) == (crop, kind):
             continue
         try:
-            planned = changeover(planner, setup, crop, kind, Locks(), out_of_time_after(PATIENCE))
+            planned = changeover(planner, setup, crop, kind, Locks(), out_of_time)
         except OutOfTime:
             continue
         plans = [one.outcome for one in planned.branches if isinstance(one.outcome, Plan)]
