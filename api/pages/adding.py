@@ -21,6 +21,7 @@ from api.pages import (
     sign_in,
     starts,
     unit,
+    visits,
     walk_round,
     work,
 )
@@ -31,7 +32,7 @@ FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
 OF_RULES: tuple[ModuleType, ...] = (rules, cards)
 """Pages that need no record; where there is one, they show the rulebook in force to who is signed on."""
 OF_RECORD: tuple[ModuleType, ...] = (
-    sign_in, *settings.PAGES, fleet, fleet_audits, unit, work, starts, walk_round, setup_entry, papers,
+    sign_in, *settings.PAGES, fleet, fleet_audits, visits, unit, work, starts, walk_round, setup_entry, papers,
 )  # fmt: skip
 """Pages of what is on record; each asks for the right that it needs."""
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import gzip
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from babel.dates import format_datetime
+from babel.dates import format_date, format_datetime
 from babel.numbers import format_decimal
 from fastapi import Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
@@ -61,6 +61,10 @@ class View:
     def number(self, value: float, digits: int = 1) -> str:
         """A number with at most so many digits after the sign that the language writes."""
         return str(format_decimal(round(value, digits), locale=self.language.locale))
+
+    def day(self, at: str) -> str:
+        """A date as of ISO 8601, with its day of the week."""
+        return str(format_date(date.fromisoformat(at), "full", locale=self.language.locale))
 
     def moment(self, at: float | str) -> str:
         """A time in UTC, as the record has it: s since 1970, or text as of RFC 3339."""

@@ -156,7 +156,7 @@ def farms_of(desk: Desk, organisation: str, audit: FleetAudit) -> dict[str, int]
 def _audited(desk: Desk, organisation: str, job: FleetAudit) -> Fleet:
     """The fleet as an audit found it, with its work."""
     if job.state != DONE:
-        raise NotPlanned(f"the fleet audit is {job.state}, not done")
+        raise NotPlanned("the fleet audit is not done")
     if not job.plan:
         raise NotPlanned("the fleet audit planned no work; begin one that also plans the work for every unit")
     setups = json.loads(job.summary)["setups"]
