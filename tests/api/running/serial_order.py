@@ -71,6 +71,7 @@ class Walk:
         self.units: dict[str, UnitSeen] = {}
         self.terms: Mapping[str, Any] = USUAL_TERMS
         self.effects: Mapping[str, str] = {}
+        self.unexplained: dict[str, str] = {}
 
     def faults(self, events: Iterable[Event]) -> Iterator[str]:
         """Everything that would have been answered otherwise, one request after another."""
@@ -82,6 +83,7 @@ class Walk:
             last = one
         if last is not None:
             yield from self.still_good(last)
+        yield from self.unexplained.values()
 
     def take(self, one: Event) -> Iterator[str]:
         """Lets one event happen."""
@@ -109,6 +111,9 @@ class Walk:
             yield from self.held(id, one)
         elif one.what == "start.revoked":
             yield from self.revoked(id, one)
+        elif one.what == "signing-key.compromised":
+            for start in one.content["revoked"]:
+                self.unexplained.pop(start, None)
 
     def recorded(self, id: str, one: Event) -> Iterator[str]:
         unit, content = self.units[one.content["unit"]], one.content
@@ -160,8 +165,8 @@ class Walk:
         start = unit.good.pop(id, None)
         if start is None:
             yield "revoked, but it was not good"
-        elif not list(self.against(unit, _job(start), one.at)):
-            yield "revoked, and nothing speaks against it"
+        elif not list(self.against(unit, _job(start), one.at)):  # unless its key turns out to be known to others
+            self.unexplained[id] = f"event {one.number}, {one.what} of {one.subject}: nothing speaks against it"
 
     def still_good(self, last: Event) -> Iterator[str]:
         """Certificates that are good although they would not be given now."""

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 import os
+import threading
+import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from api.certificates.jws import named_key
+from api.certificates.secret import secret_of
+from api.service.withdrawing import withdraw_key
+from api.store import starts
+from api.store.database import Store
 from api.store.events import Event
+from api.store.keys import current_id
 from audit.nouns.rulebook import Rulebook
 from tests.api.legal import legal_setup
-from tests.api.running.crowd import USUAL, Crowd, Promises, spoilt
+from tests.api.running.crowd import UNITS, USUAL, Crowd, Promises, spoilt
 from tests.api.running.proving import Proof
 from tests.api.running.serial_order import Open, Walk
-from tests.api.running.servers import Answer, found_house, serving
+from tests.api.running.servers import HOME, Answer, found_house, serving
 
 REQUESTS = int(os.environ.get("SETUP_AUDIT_RACES", "1000"))
 SERVERS = 3
@@ -33,6 +41,35 @@ def test_what_many_did_at_once_could_have_come_one_after_another(
     assert wrong == []
     for what in ("setup.recorded", "start.cleared", "start.held", "start.revoked", "acceptance.given"):
         assert counts[what] > 0, f"nobody saw {what}; send more than {REQUESTS} requests"
+
+
+def test_a_key_is_given_up_while_others_start(
+    address: str, around: dict[str, str], tmp_path: Path, rulebook: Rulebook
+) -> None:
+    """Whichever comes first, no start stays good on a key that somebody else may have."""
+    tokens, secret, given_up = found_house(address), secret_of(None, around), set[str]()
+    with serving(address, around, tmp_path, SERVERS) as servers:
+        crowd = Crowd([server.port for server in servers], tokens, spoilt(legal_setup(rulebook)))
+        crowd.put_units()
+        crew = threading.Thread(target=crowd.work, args=(REQUESTS // 4,))
+        crew.start()
+        store = Store(address)
+        while crew.is_alive():
+            with store.connection() as connection:
+                signing = current_id(connection)
+            if signing is not None:
+                withdraw_key(store, signing, secret, "command line", time.time())
+                given_up.add(signing)
+            crew.join(timeout=0.2)
+    with store.reading(HOME) as work:
+        found = [start for unit in UNITS for start in starts.page(work, unit, None, REQUESTS)]
+    store.close()
+    keys = {start.id: named_key(start.certificate) for start in found}
+    good = [start for start in found if start.revoked is None]
+    assert not [start.id for start in good if keys[start.id] in given_up]
+    assert len(given_up & set(keys.values())) > 1, "no two keys that were given up had signed; send more requests"
+    wrong, _ = Proof(address, rulebook).wrong(crowd.promises)
+    assert wrong == []
 
 
 NOW = 1_790_000_000.0
