@@ -122,14 +122,14 @@ def end(request: Request, caller: Owner, webhook: WebhookId, edition: Text) -> R
 
 
 def _said(form: FormData) -> dict[str, Any]:
-    """What a form says of where and of what; the lists may come as several fields or as one with blanks."""
+    """What a form says of where and of what; the lists, in order, may come as several fields or one with blanks."""
     lists = _lists(form)
     return {"address": str(form.get("address", "")).strip(), **{name: text.split() for name, text in lists.items()}}
 
 
 def _lists(form: FormData) -> dict[str, str]:
     found = {name: " ".join(map(str, form.getlist(name))) for name in ("kinds", "units")}
-    return {name: " ".join(text.replace(",", " ").split()) for name, text in found.items()}
+    return {name: " ".join(sorted(text.replace(",", " ").split())) for name, text in found.items()}
 
 
 def _put(request: Request, caller: Caller, webhook: str, edition: str, sent: dict[str, Any]) -> None:
@@ -145,8 +145,8 @@ def _fields(request: Request, now: dict[str, Any]) -> list[Field]:
     say = view_of(request).language.say
     return [
         Field("address", say("Address"), now["address"]),
-        Field("kinds", say("Events"), " ".join(now["kinds"]), {"": say("all")}),
-        Field("units", say("Units"), " ".join(now["units"]), {"": say("all")}),
+        Field("kinds", say("Events"), " ".join(sorted(now["kinds"])), {"": say("all")}),
+        Field("units", say("Units"), " ".join(sorted(now["units"])), {"": say("all")}),
         Field("enabled", say("State"), "yes" if now["enabled"] else "no", {"yes": say("sends"), "no": say("paused")}),
     ]
 

@@ -17,7 +17,7 @@ from tests.api.pages.whole_unit import WHOLE, whole
 
 def fields_of(page: str, action: str) -> dict[str, str]:
     """The form that is sent to an address, as a browser would send it unchanged."""
-    form = re.search(rf'<form[^>]*action="{re.escape(action)}".*?</form>', page, re.DOTALL)
+    form = re.search(rf'<form[^>]*method="post" action="{re.escape(action)}".*?</form>', page, re.DOTALL)
     assert form is not None
     found = {
         unescape(name): unescape(value)
