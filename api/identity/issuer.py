@@ -114,6 +114,7 @@ class Issuer:
             self._fetched = self._clock()
             return True
         except NotFetched:
+            self._tried = self._clock()  # it may have taken as long as the pause to find out that nobody answers
             return False
         finally:
             self._fetching.release()

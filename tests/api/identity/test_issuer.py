@@ -47,6 +47,19 @@ def test_an_issuer_that_is_down_from_the_start(bearer: Bearer, local: Any, clock
     assert bearer.caller(local.token(), clock()).who == "sign-on:ana"
 
 
+def test_an_issuer_that_is_slow_to_fail_is_not_asked_without_pause(clock: Any) -> None:
+    def fetch(url: str) -> object:
+        clock.at += RETRY
+        raise NotFetched(url)
+
+    asked = []
+    issuer = Issuer(ISSUER, lambda url: (asked.append(url), fetch(url))[1], clock)
+    for _ in range(3):
+        with pytest.raises(IssuerDown):
+            issuer.metadata()
+    assert len(asked) == 2, "each place of its metadata once"
+
+
 def test_an_issuer_that_goes_down_is_trusted_for_a_while_only(bearer: Bearer, local: Any, clock: Any) -> None:
     bearer.caller(local.token(), clock())
     local.up = False

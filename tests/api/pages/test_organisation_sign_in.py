@@ -134,6 +134,20 @@ def test_the_secret_of_the_client_is_on_no_page_and_in_no_address(client: TestCl
     assert all("client_secret" not in one for one in provider.seen)
 
 
+def test_the_log_says_what_is_out_of_order_and_holds_nothing_secret(
+    tmp_path: Path, provider: Provider, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with browsing(tmp_path, provider) as client:
+        signed_in(client)
+        provider.secret = "changed"
+        there = led_back(client)
+        assert come_back(client, there).status_code == 400
+    log = capsys.readouterr().err
+    assert '"trouble":"sign-on: the issuer does not know this server as its client"' in log
+    code = parse_qs(urlsplit(there).query)["code"][0]
+    assert not any(secret in log for secret in (SECRET, code, *provider.grants, provider.seen[-1]["code_verifier"]))
+
+
 @pytest.mark.parametrize(
     "next",
     ["//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example", "", "javascript:alert(1)", "/\t/elsewhere.example",
