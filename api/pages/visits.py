@@ -181,11 +181,8 @@ def _skeleton(farms: Mapping[str, int], start: date) -> str:
         f"start: {start}", 'leaves_at: "07:00"', "hours_a_day: 9", "road: {speed: 50 km/h, detour: 1.3}", "",
         "technicians:", "  - name:", "    from: {name: workshop, x_km: 0, y_km: 0}", "    days: 5", "", "farms:",
     ]  # fmt: skip
-    lines += [
-        f"  - {{name: {json.dumps(farm, ensure_ascii=False)}, harvest: , place: {{x_km: , y_km: }}}}"
-        for farm in farms
-        if farm
-    ]
+    for farm in filter(None, farms):
+        lines += [f"  - name: {json.dumps(farm, ensure_ascii=False)}", "    harvest:", "    place: {x_km: , y_km: }"]
     return "\n".join(lines) + "\n"
 
 

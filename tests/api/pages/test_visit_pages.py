@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -11,6 +12,7 @@ from fastapi.testclient import TestClient
 from playwright.sync_api import Page
 
 from api.service.fleet_jobs import run_job
+from audit.fleet.visits import read_visits
 from tests.api.pages.browsing import House, Watch, accessible, fits, sign_in
 from tests.api.pages.test_fleet_audit_pages import begun, work_off
 from tests.api.pages.test_work_and_starts import hidden, text_of
@@ -50,7 +52,11 @@ def test_from_the_audit_to_visits(owner: TestClient, audited: str) -> None:
     assert "No visits from this day on." in empty
     form = owner.get(f"{audited}/visits").text
     assert "Oxgill Farm" in text_of(form)
-    assert "harvest: , place" in form, "to be filled in"
+    blank = html.unescape(re.findall(r"<textarea[^>]*>([^<]*)", form)[0])
+    assert plan(owner, audited, blank).status_code == 422, "it is to be filled in first"
+    filled = blank.replace("name:\n", "name: tech-01\n").replace("harvest:", "harvest: 2031-09-15")
+    filled = filled.replace("x_km: ,", "x_km: 4,").replace("y_km: }", "y_km: 5}")
+    assert read_visits(filled.encode(), "").farms[0].name == "Brackenholt Farm"
     made = plan(owner, audited, visits_file().replace("\n", "\r\n"))
     assert made.headers["location"] == "/fleet/visits", text_of(made.text)
     page = owner.get("/fleet/visits").text
