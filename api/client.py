@@ -37,6 +37,7 @@ from api.record_models import (
     StartAnswer,
     UnitAnswer,
 )
+from api.visit_models import VisitAnswer, VisitPlanAnswer, VisitSent
 
 TRIES = 4
 """How often a request is sent before it counts as failed; the last wait is 4 s."""
@@ -152,6 +153,44 @@ class Client:
         path = f"{_unit(unit)}/acceptances/{quote(acceptance, safe='')}"
         return self._read(AcceptanceAnswer, self._send("DELETE", path))
 
+    def visits(self, first: str = "", last: str = "", technician: str = "", unit: str = "") -> Iterator[VisitAnswer]:
+        """Visits that stand, in the order in which they begin; ``first`` and ``last`` are dates."""
+        query = {"first": first, "last": last, "technician": technician, "unit": unit}
+        yield from self._pages(VisitAnswer, "/visits", query)
+
+    def visit(self, id: str) -> VisitAnswer:
+        return self._read(VisitAnswer, self._send("GET", _visit(id)))
+
+    def put_visit(self, id: str, visit: VisitSent, edition: int | None = None) -> VisitAnswer:
+        """Puts a visit by hand, or changes the edition that was last seen."""
+        headers = {"If-None-Match": "*"} if edition is None else {"If-Match": f'"{edition}"'}
+        return self._read(VisitAnswer, self._send("PUT", _visit(id), json=visit.model_dump(), headers=headers))
+
+    def cancel_visit(self, id: str, edition: int) -> VisitAnswer:
+        """Takes the edition that was last seen off, for ever."""
+        return self._read(VisitAnswer, self._send("DELETE", _visit(id), headers={"If-Match": f'"{edition}"'}))
+
+    def visits_edition(self) -> str:
+        """What all visits together are at: a plan in their place is sent with it."""
+        return str(self._send("GET", "/visits", params={"most": 1}).headers["ETag"])
+
+    def plan_visits(
+        self, fleet_audit: str, file: bytes, seen: str, effort: float | None = None, key: str = ""
+    ) -> VisitPlanAnswer:
+        """Plans the visits that do the work of a fleet audit, in place of the planned ones that were seen.
+
+        Args:
+            file: the visits file, YAML or JSON.   seen: as ``visits_edition`` gave it.
+        """
+        headers = {
+            "Idempotency-Key": key or secrets.token_hex(16),
+            "If-Match": seen,
+            "Content-Type": "application/yaml",
+        }
+        query = {"fleet_audit": fleet_audit, **({} if effort is None else {"effort": str(effort)})}
+        answer = self._send("POST", "/visit-plans", content=file, headers=headers, params=query)
+        return self._read(VisitPlanAnswer, answer)
+
     def _write(self, path: str, body: Mapping[str, Any], key: str, also: tuple[int, ...] = ()) -> httpx2.Response:
         headers = {"Idempotency-Key": key or secrets.token_hex(16)}
         return self._send("POST", path, json=dict(body), headers=headers, also=also)
@@ -195,6 +234,10 @@ def _problem(answer: httpx2.Response) -> Mapping[str, Any]:
     except ValueError:
         found = None
     return found if isinstance(found, dict) else {"title": answer.reason_phrase, "detail": answer.text[:300]}
+
+
+def _visit(id: str) -> str:
+    return f"/visits/{quote(id, safe='')}"
 
 
 def _unit(id: str) -> str:

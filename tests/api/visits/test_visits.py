@@ -15,8 +15,10 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from api.client import Client, Refused
 from api.service import visiting
 from api.store.verifying import faults
+from api.visit_models import VisitSent
 from tests.api.starts.conftest import HOME, OTHER, House
 from tests.api.visits.conftest import DEMO, START, YAML, audit, edition, make, standing, visits_file
 
@@ -383,3 +385,23 @@ def test_other_systems_are_told(fleet_house: House, planned: dict[str, Any], han
     assert last["why"] == "token:mechanic cancelled it"
     assert last["links"]["visit"].endswith(f"/visits/{hand['id']}")
     assert planned
+
+
+def test_the_typed_client(fleet_house: House, audited: str) -> None:
+    token = fleet_house.tokens[HOME, "mechanic"]
+    transport = TestClient(fleet_house.app)._transport
+    with Client("http://testserver", token, transport=transport) as audit:
+        audit.put_unit(UNIT, "axial-single")
+        made = audit.put_visit("visit-0000000000000001", VisitSent.model_validate(by_hand()))
+        with pytest.raises(Refused, match="412"):
+            audit.put_visit(made.id, VisitSent.model_validate(by_hand()))
+        moved = audit.put_visit(made.id, VisitSent.model_validate(by_hand(technician="tech-03")), made.edition)
+        assert audit.visit(made.id) == moved
+        with pytest.raises(Refused, match="412"):
+            audit.plan_visits(audited, visits_file().encode(), '"visits-0-0"', effort=0.5)
+        plan = audit.plan_visits(audited, visits_file().encode(), audit.visits_edition(), effort=0.5)
+        found = list(audit.visits(first=START.isoformat()))
+        assert {one.plan for one in found} == {plan.id, ""}
+        assert {one.unit for one in plan.left_out} & {"unit-25"}
+        assert audit.cancel_visit(made.id, moved.edition).cancelled
+        assert [one.plan for one in audit.visits(technician="tech-03")].count("") == 0
