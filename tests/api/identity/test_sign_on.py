@@ -40,6 +40,17 @@ def test_the_example_of_the_module_is_good(tmp_path: Path) -> None:
     assert (found.client, found.secret, found.scopes) == ("setup-audit", "of-the-client", ("openid", "groups"))
 
 
+def test_the_example_of_the_readme_is_good(tmp_path: Path) -> None:
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    (example,) = [one for one in readme.split("```") if one.startswith("toml") and "issuer" in one]
+    file, secret = tmp_path / "sign-on.toml", tmp_path / "client"
+    file.write_text(example.removeprefix("toml").replace("/etc/setup-audit/client", str(secret)), encoding="utf-8")
+    secret.write_text("of-the-client", encoding="ascii")
+    found = sign_on_of({}, file)
+    assert found is not None
+    assert (found.client, found.secret) == ("setup-audit", "of-the-client")
+
+
 def test_from_the_environment_as_json() -> None:
     assert sign_on_of({VARIABLE: json.dumps(GOOD)}) == read_settings(GOOD, {})
     assert sign_on_of({}) is None
