@@ -1,4 +1,4 @@
-"""Addresses from which calendars show holds, what is due and what runs out. For owners."""
+"""Addresses from which calendars show visits, holds, what is due and what runs out. For owners."""
 
 from __future__ import annotations
 
@@ -29,10 +29,10 @@ def calendars(request: Request, caller: Owner) -> Response:
 
 
 @router.post("")
-def make(request: Request, caller: Owner, name: Text, units: Text = "") -> Response:
+def make(request: Request, caller: Owner, name: Text, units: Text = "", technician: Text = "") -> Response:
     """Makes an address; it is on the answered page and nowhere else."""
     must_be_own(request)
-    sent = {"name": name.strip(), "units": units.replace(",", " ").split()}
+    sent = {"name": name.strip(), "units": units.replace(",", " ").split(), "technician": technician.strip()}
     try:
         made = plain_of(doors.make_one(request, caller, json.dumps(sent).encode()))
     except Refusal as error:
@@ -56,5 +56,5 @@ def _page(
 ) -> Response:  # fmt: skip
     return page(
         request, "settings-calendars.html", status, feeds=plain_of(doors.list_feeds(request, caller))["items"],
-        sent=sent or {"name": "", "units": []}, wrong=wrong, address=address,
+        sent=sent or {"name": "", "units": [], "technician": ""}, wrong=wrong, address=address,
     )  # fmt: skip

@@ -145,6 +145,17 @@ def test_a_visit_is_changed_and_cancelled(owner: TestClient) -> None:
     assert owner.get("/fleet/visits/visit-00000000000000ff").status_code == 404
 
 
+def test_a_technician_s_calendar_is_made_in_the_settings(owner: TestClient) -> None:
+    put(owner)
+    page = owner.post("/settings/calendars", data={"name": "tablet", "technician": " tech-01 "}).text
+    address = re.search(r'value="http://[^/"]+(/calendar/[^"]+\.ics)"', page)
+    assert address is not None
+    assert "visits of tech-01" in text_of(page)
+    text = owner.get(address[1]).text
+    assert text.count("BEGIN:VEVENT") == 1, "the unit is held, too, but that is not asked for"
+    assert "UID:visit-0000000000000001" in text
+
+
 def test_by_rights(owner: TestClient, audited: str) -> None:
     where = put(owner)
     reader, some = (
