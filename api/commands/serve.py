@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -115,11 +117,21 @@ def _with_store(arguments: argparse.Namespace, store: Store) -> int:
     desk.jobs.take_up(store)
     sender = Sender(teller_of(desk))
     sender.start()
+    threading.Thread(target=_make_ready, args=(desk,), daemon=True).start()
     try:
         return _serve(arguments, desk)
     finally:
         sender.stop()
         desk.jobs.close()
+
+
+def _make_ready(desk: Desk) -> None:
+    """Judges the fleets, so that the first who looks at one need not wait; what is wrong is told to whoever asks."""
+    from api.service.in_force import Unreadable
+    from api.store.database import StoreUnavailable
+
+    with suppress(StoreUnavailable, Unreadable, BadInput):
+        desk.standings.make_ready(desk.store, desk.clock())
 
 
 def _serve(arguments: argparse.Namespace, desk: Desk | None) -> int:

@@ -6,15 +6,18 @@ setup and rulebook stay the same.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 
 from api.identity.caller import Caller
+from api.identity.tokens import at_command_line
 from api.service.gate import stand_of
 from api.service.in_force import InForce
 from api.service.keeping import Kept
 from api.store import acceptances, organisations, setups, units
-from api.store.database import Work
+from api.store.database import Store, Work
 from api.store.setups import Newest
 from api.store.units import UnitRow
 from audit.auditor import Auditor
@@ -27,6 +30,8 @@ from audit.nouns.rule import Verdict
 
 MOST_KEPT = 50_000
 """Audits that are kept in short: what holds, and how many of the rest."""
+MOST_READY = 10_000
+"""About how many units are judged before anybody asks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,10 +89,12 @@ class Standings:
         auditor = self._in_force.auditor(work, organisation.terms.hold_at)
         rules, digest = auditor.rulebook.rules, auditor.rulebook.digest
         newest, given = setups.newest_of_all(work), acceptances.of_all_units(work)
+        seen = _seen(units.of_fleet(work), caller)
+        shorts = self._shorts(work, auditor, [newest[unit.id] for unit in seen if unit.id in newest])
         found = []
-        for unit in _seen(units.of_fleet(work), caller):
+        for unit in seen:
             last = newest.get(unit.id)
-            short = None if last is None else self._short(work, auditor, last)
+            short = None if last is None else shorts[last.id]
             stand = None if last is None else stand_of(unit, last, "?" if last.number < unit.setups else "")
             job = stand.job if stand else Job("", "")
             decision = decide(
@@ -98,22 +105,36 @@ class Standings:
             found.append(Stood(unit, last, short, decision))
         return sorted(found, key=lambda one: one.rank)
 
-    def _short(self, work: Work, auditor: Auditor, last: Newest) -> Short | None:
-        key = last.digest, auditor.rulebook.digest, auditor.hold_at
-        return self._kept.get(key, lambda: _audited(work, auditor, last))
+    def make_ready(self, store: Store, now: float) -> None:
+        """Judges what the first page of a fleet would have to wait for. Raises StoreUnavailable."""
+        left = MOST_READY
+        with store.connection() as connection:
+            found = organisations.ids(connection)
+        for organisation in found:
+            if left > 0:
+                with store.reading(organisation, now) as work:
+                    left -= len(self.of(work, at_command_line(organisation)))
+
+    def _shorts(self, work: Work, auditor: Auditor, wanted: Sequence[Newest]) -> dict[str, Short | None]:
+        """The audits of setups in short, by the setups' ids."""
+        found: dict[str, Short | None] = {}
+        keys = {last.id: (last.digest, auditor.rulebook.digest, auditor.hold_at) for last in wanted}
+        for id, key in keys.items():
+            with suppress(KeyError):
+                found[id] = self._kept[key]
+        for id, text in setups.texts(work, [id for id in keys if id not in found]):
+            found[id] = self._kept.get(keys[id], partial(_audited, auditor, text))
+        return found
 
 
 def _seen(rows: Iterable[UnitRow], caller: Caller) -> list[UnitRow]:
     return [row for row in rows if caller.sees(row.id)]
 
 
-def _audited(work: Work, auditor: Auditor, last: Newest) -> Short | None:
+def _audited(auditor: Auditor, text: bytes) -> Short | None:
     """The audit of a setup; None where the rulebook in force can't read it."""
-    row = setups.find(work, last.unit, last.id)
-    if row is None:
-        return None
     try:
-        judged = auditor.judge(row.text, "")
+        judged = auditor.judge(text, "")
     except BadInput:
         return None
     findings = judged.findings()

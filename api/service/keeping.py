@@ -28,6 +28,12 @@ class Kept(Generic[Key, Made]):
         with self._lock:
             return self._kept.get(key)
 
+    def __getitem__(self, key: Key) -> Made:
+        """What is kept. Raises KeyError for nothing."""
+        with self._lock:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+
     def get(self, key: Key, make: Callable[[], Made]) -> Made:
         """What is kept, made first if it is not there; the lock is not held meanwhile."""
         with self._lock:

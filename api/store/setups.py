@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,9 @@ from sqlalchemy import Row, Select, insert, select
 
 from api.store.database import Work
 from api.store.tables import setups, units
+
+_AT_ONCE = 200
+"""Texts that are asked for together: a few megabytes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +114,17 @@ def newest_of_all(work: Work) -> dict[str, Newest]:
     where = (units.c.organisation == work.organisation, units.c.retired.is_(None), *of_unit)
     columns = [getattr(setups.c, name) for name in Newest.__slots__]
     return {row.unit: Newest(*row) for row in work.connection.execute(select(*columns).where(*where))}
+
+
+def texts(work: Work, ids: Sequence[str]) -> Iterator[tuple[str, bytes]]:
+    """Texts of setups by id, some at a time: asked for one by one they take longer than to be judged."""
+    for first in range(0, len(ids), _AT_ONCE):
+        some = ids[first : first + _AT_ONCE]
+        wanted = select(setups.c.id, setups.c.text).where(
+            setups.c.organisation == work.organisation, setups.c.id.in_(some)
+        )
+        for row in work.connection.execute(wanted):
+            yield row.id, row.text
 
 
 def in_order(work: Work, unit: str) -> Iterator[SetupRow]:

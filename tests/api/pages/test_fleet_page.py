@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page
 
+from api.service.fleet_standing import Standings
 from tests.api.pages.browsing import House, accessible, fits, sign_in
 from tests.api.pages.test_work_and_starts import text_of
 from tests.api.pages.whole_unit import DEMO, FAULTY, WHOLE, faulty, whole
@@ -56,10 +58,28 @@ def test_the_list_says_what_the_gate_says_of_each_unit(owner: TestClient) -> Non
         assert reasons[0]["finding"]["title"] in line
 
 
+def test_a_server_has_judged_its_fleets_before_anybody_asks(owner: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    owner.post("/fleet/demo")
+    asked = owner.get("/fleet").text
+    state = owner.app.state  # type: ignore[attr-defined]
+    desk = state.desk
+    monkeypatch.setattr("api.store.setups._AT_ONCE", 7)  # so that one look is not enough
+    fresh = Standings(desk.in_force)
+    monkeypatch.setattr(state, "desk", replace(desk, standings=fresh))
+    fresh.make_ready(desk.store, desk.clock())
+
+    def judge(*_: object) -> None:
+        raise AssertionError("judged while somebody waits")
+
+    monkeypatch.setattr("audit.auditor.Auditor.judge", judge)
+    assert units_in(owner.get("/fleet").text) == units_in(asked)
+
+
 def test_time_alone_holds_a_unit_that_was_cleared(owner: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     whole(owner)
     assert 'class="state cleared"' in owner.get("/fleet").text
-    desk = owner.app.state.desk  # type: ignore[attr-defined]
+    state = owner.app.state  # type: ignore[attr-defined]
+    desk = state.desk
     later = desk.clock() + 20 * 86400
     monkeypatch.setattr(type(desk), "clock", property(lambda _: lambda: later), raising=False)
     page = owner.get("/fleet").text
