@@ -95,6 +95,8 @@ def finish(request: Request) -> Response:
     (SameSite=Strict) along if it were led on at once.
     """
     identity, browsers = _at_work(request)
+    if not request.query_params:  # by the form that changes the language of a page that stood here
+        return see(SIGN_IN)
     name, now = begun_cookie_name(request, request.query_params.get("state", "")), time.time()
     begun = browsers.begun_opened(request.cookies.get(name, ""), now)
     if begun is None:

@@ -270,7 +270,8 @@ def test_pages_of_what_goes_wrong(
     ("language", "said"), [("en", "not begun in this browser"), ("de", "nicht in diesem Browser begonnen")]
 )
 def test_an_answer_that_nobody_began(client: TestClient, language: str, said: str) -> None:
-    for query in ("", "?code=x&state=y", "?state=%00%0d%0aSet-Cookie:x=y", "?state=" + "a" * 5000):
+    assert client.get("/sign-in/return").headers["location"] == "/sign-in"
+    for query in ("?code=x&state=y", "?state=%00%0d%0aSet-Cookie:x=y", "?state=" + "a" * 5000):
         answer = client.get(f"/sign-in/return{query}", headers={"Accept-Language": language})
         assert (answer.status_code, said in answer.text) == (400, True)
         assert HERE in answer.text
