@@ -185,7 +185,7 @@ class MachineValueAnswer(BaseModel):
     part: str
     value: float
     measure: str
-    taken: str | None
+    taken: str | None = Field(description="without an offset where that is not known; then it proves no age")
     origin: str
 
 
@@ -193,8 +193,19 @@ class HoursAnswer(BaseModel):
     """Engine hours as a farm system said."""
 
     hours: float
-    taken: str | None
+    taken: str | None = Field(description="without an offset where that is not known; then it proves no age")
     fate: Literal["counts", "older", "replaced", "wrong", "undone"]
+    origin: str
+
+
+class MachineFaultAnswer(BaseModel):
+    """A fault code as the machine tells it: something to look at, and never a verdict. All but time as it was sent."""
+
+    code: str
+    says: str
+    severity: str
+    source: str
+    taken: str | None = Field(description="without an offset where that is not known")
     origin: str
 
 
@@ -204,6 +215,7 @@ class FromMachineAnswer(BaseModel):
     unit: str
     values: list[MachineValueAnswer]
     hours: list[HoursAnswer] = Field(description="the newest first")
+    faults: list[MachineFaultAnswer] = Field(description="the newest first; nothing is judged by them")
 
 
 class PlannedTaskAnswer(BaseModel):
@@ -214,7 +226,7 @@ class PlannedTaskAnswer(BaseModel):
     field: str
     crop: str = Field(description="crop card, '' where what was said is not known")
     crop_said: str
-    begins: str | None
-    ends: str | None
+    begins: str | None = Field(description="without an offset where that is not known")
+    ends: str | None = Field(description="without an offset where that is not known")
     state: Literal["planned", "template"]
     origin: str

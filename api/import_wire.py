@@ -13,10 +13,16 @@ from api.store.identities import Identity
 from api.store.import_questions import Question
 from api.store.import_sources import Source
 from api.store.imports import ImportRow
-from api.store.machine_words import Hours, Task, Value
+from api.store.machine_words import Fault, Hours, Task, Value
 from api.store.type_cards import TypeCard
 
 Plain = dict[str, Any]
+
+
+def as_said(seconds: float | None, local: bool) -> str | None:
+    """A time as a farm system said it: in UTC, or without an offset where that is not known."""
+    found = moment(seconds)
+    return found.removesuffix("Z") if found is not None and local else found
 
 
 def import_json(row: ImportRow) -> Plain:
@@ -77,16 +83,24 @@ def source_json(one: Source) -> Plain:
 def value_json(one: Value, settings: list[str]) -> Plain:
     return {
         "settings": settings, "verified": False, "code": one.code, "role": one.role, "part": one.part,
-        "value": one.value, "measure": one.measure, "taken": moment(one.taken), "origin": one.origin,
+        "value": one.value, "measure": one.measure, "taken": as_said(one.taken, one.local), "origin": one.origin,
     }  # fmt: skip
 
 
 def hours_json(one: Hours) -> Plain:
-    return {"hours": one.hours, "taken": moment(one.taken), "fate": one.fate, "origin": one.origin}
+    return {"hours": one.hours, "taken": as_said(one.taken, one.local), "fate": one.fate, "origin": one.origin}
+
+
+def fault_json(one: Fault) -> Plain:
+    return {
+        "code": one.code, "says": one.says, "severity": one.severity, "source": one.source,
+        "taken": as_said(one.taken, one.local), "origin": one.origin,
+    }  # fmt: skip
 
 
 def task_json(one: Task) -> Plain:
     return {
         "unit": one.unit, "name": one.name, "field": one.field, "crop": one.crop, "crop_said": one.crop_said,
-        "begins": moment(one.begins), "ends": moment(one.ends), "state": one.state, "origin": one.origin,
+        "begins": as_said(one.begins, one.local), "ends": as_said(one.ends, one.local), "state": one.state,
+        "origin": one.origin,
     }  # fmt: skip

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 EXAMPLES = {
     "import": (
         "setup-audit import fleet.xml --dry-run        what would happen, and nothing else",
-        "setup-audit import TASKDATA.zip",
+        "setup-audit import TASKDATA.zip --timezone Europe/Berlin",
         "setup-audit import machines.csv --map machines.yaml",
     )
 }
@@ -39,6 +39,9 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     command.add_argument("--dry-run", action="store_true", help="show what would happen; nothing is put on record")
     command.add_argument("--format", default="", metavar="NAME", help="its format, where that can't be seen")
     command.add_argument("--source", default="", metavar="NAME", help="a name for where it comes from")
+    command.add_argument(
+        "--timezone", default="", metavar="NAME", help="time zone of times without an offset, as Europe/Berlin"
+    )
     command.add_argument("--json", action="store_true", help="for programs")
     command.add_argument("--organisation", metavar="ID", help="where there are several")
     add_site(command)
@@ -59,7 +62,9 @@ def _import(arguments: argparse.Namespace, store: Store, now: float) -> int:
     status, answers = CLEARED, []
     for path in arguments.file:
         try:
-            prepared = importing.prepare(files_of(path), mapping, arguments.format, arguments.source.strip())
+            prepared = importing.prepare(
+                files_of(path), mapping, arguments.format, arguments.source.strip(), arguments.timezone.strip()
+            )
         except NotRead as error:
             print(f"Not read: {error}.", file=sys.stderr)
             status = BAD_INPUT

@@ -19,7 +19,15 @@ from api.import_models import (
     SplitSent,
     TypeCardAnswer,
 )
-from api.import_wire import answered_json, hours_json, identity_json, question_json, type_card_json, value_json
+from api.import_wire import (
+    answered_json,
+    fault_json,
+    hours_json,
+    identity_json,
+    question_json,
+    type_card_json,
+    value_json,
+)
 from api.record_models import PageOf
 from api.routes.desk import Answer, Body, Most, desk_of, page, parsed, taking, unit_seen, write
 from api.routes.imports import of_whole_fleet, write_drawn
@@ -37,7 +45,7 @@ from audit.nouns.rulebook import Rulebook
 
 router = APIRouter(tags=["from farm systems"])
 
-MOST_HOURS = 200
+MOST_HOURS, MOST_FAULTS = 200, 200
 QuestionId = Annotated[str, Path(pattern=r"^question-[0-9a-f]{16}$", examples=["question-5a1c9e0f2b7d4433"])]
 IdentityId = Annotated[str, Path(pattern=r"^identity-[0-9a-f]{16}$", examples=["identity-5a1c9e0f2b7d4433"])]
 
@@ -147,7 +155,7 @@ def split(request: Request, caller: Mechanic, unit: UnitId, id: IdentityId, body
 @router.get(
     "/units/{unit}/from-machine",
     response_model=FromMachineAnswer,
-    summary="What machines and farm systems said of a unit: settings that nobody has looked at, and engine hours",
+    summary="What machines and farm systems said of a unit: settings that nobody has looked at, hours, fault codes",
 )
 def from_machine(request: Request, caller: Reader, unit: UnitId) -> Response:
     desk = desk_of(request)
@@ -156,8 +164,14 @@ def from_machine(request: Request, caller: Reader, unit: UnitId) -> Response:
         rulebook = desk.in_force.rulebook(work)
         values = machine_words.values_of(work, unit)
         hours = machine_words.hours_of(work, unit, MOST_HOURS)
+        faults = machine_words.faults_of(work, unit, MOST_FAULTS)
     plain = [value_json(one, settings_for(rulebook, row.card, one.quantity)) for one in values]
-    return json_answer({"unit": unit, "values": plain, "hours": [hours_json(one) for one in hours]})
+    return json_answer(
+        {
+            "unit": unit, "values": plain, "hours": [hours_json(one) for one in hours],
+            "faults": [fault_json(one) for one in faults],
+        }
+    )  # fmt: skip
 
 
 @router.get("/type-cards", response_model=PageOf[TypeCardAnswer], summary="Which card is used for a maker's type")

@@ -138,12 +138,15 @@ def import_file(
     dry_run: Annotated[bool, Query(description="show what would happen; nothing is put on record")] = False,
     format: Annotated[str, Query(max_length=40, description="its format, where that can't be seen")] = "",
     source: Annotated[str, Query(max_length=80, description="a name for where it comes from")] = "",
+    timezone: Annotated[
+        str, Query(max_length=60, description="IANA's name of the time zone of times without an offset")
+    ] = "",
 ) -> Response:
     of_whole_fleet(caller)
     desk = desk_of(request)
     try:
         files = opened(sent.name, sent.content)
-        prepared = importing.prepare(files, sent.mapping, format, source.strip())
+        prepared = importing.prepare(files, sent.mapping, format, source.strip(), timezone.strip())
     except NotRead as error:
         raise Refusal(422, "Not read", f"{error}.") from None
 

@@ -22,7 +22,7 @@ from api.store.events import Event, Saying
 from api.store.identities import Identity
 from api.store.import_questions import Question
 from api.store.imports import ImportRow
-from api.store.machine_words import Hours, Task, Value
+from api.store.machine_words import Fault, Hours, Task, Value
 from api.store.type_cards import TypeCard
 from api.store.units import UnitRow
 from audit.nouns.rulebook import Rulebook
@@ -42,6 +42,8 @@ class _Brought:
 
 
 Answer = TypeVar("Answer")
+MOST_FAULTS = 1000
+"""Fault codes of a unit that are looked through for one that is told again."""
 MOST_TRIES = 5
 """How often something is drafted again because what it stood on changed meanwhile."""
 
@@ -79,6 +81,7 @@ class Draft:
         self._hours: list[Hours] = []
         self._hours_said: set[tuple[str, float, float | None]] = set()
         self._values: dict[str, list[Value]] = {}
+        self._faults: list[Fault] = []
         self._tasks: dict[str, Task] = {}
         self._waiting: dict[str, list[Task]] = {}
         self._revoked: dict[str, str] = {}
@@ -221,6 +224,15 @@ class Draft:
         """A value."""
         self._values.setdefault(one.unit, []).append(one)
 
+    def faults_of(self, unit: str) -> list[Fault]:
+        """Fault codes of a unit, the newest first."""
+        stored = [] if unit in self._new_units else machine_words.faults_of(self.work, unit, MOST_FAULTS)
+        return [*(one for one in self._faults if one.unit == unit), *stored]
+
+    def add_fault(self, one: Fault) -> None:
+        """A fault code."""
+        self._faults.append(one)
+
     def task(self, key: str) -> Task | None:
         """The newest planned harvest of a key."""
         return self._tasks.get(key) or next(iter(machine_words.tasks(self.work, key=key)), None)
@@ -280,6 +292,7 @@ class Draft:
         type_cards.end(work, self._ended_lines)
         machine_words.add_hours(work, self._hours)
         machine_words.add_values(work, [one for some in self._values.values() for one in some])
+        machine_words.add_faults(work, self._faults)
         machine_words.add_tasks(work, self._tasks.values())
         for id in self._taken_back:
             machine_words.take_back(work, id)

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.exchange.identifiers import PROOF, claims, in_range, key
+from api.exchange.reading.kept import read_again
 from api.exchange.reading.nouns import ReadUnit
 from api.service.draft import Draft
 from api.service.gate import Gate
-from api.service.importing import Applying, Line, read_again
+from api.service.importing import Applying, Line
 from api.service.placing import METER, WHICH_CARD, WHICH_UNIT, Decided
 from api.service.recording import with_new_meter
 from api.store import import_questions, imports
@@ -124,27 +125,27 @@ def _meter(applying: Applying, question: Question, one: ReadUnit, says: Mapping[
     unit = draft.unit(question.content["unit"])
     if unit is None:
         raise BadAnswer(f"there is no unit {question.content['unit']} any more")
-    taken = one.hours.taken
+    taken, latest = one.hours.taken, one.hours.latest()
     draft.add_hours(
         Hours(
             unit.id, one.hours.hours, taken, REPLACED if replaced else WRONG, applying.row.id, unit.engine_hours,
-            unit.hours_at, draft.now,
+            unit.hours_at, draft.now, one.hours.local,
         )
     )  # fmt: skip
     if not replaced:
         line = Line(one.place, "unit", "nothing new", unit.id, "the reading was wrong; what was known holds")
         return _close(draft, question, says, line), [line]
     if (
-        taken is not None
+        latest is not None
         and unit.hours_at is not None
-        and taken < unit.hours_at
+        and latest < unit.hours_at
         and one.hours.hours > (unit.engine_hours or 0.0)
     ):
         said = "the higher reading is of the meter before; setups before are no longer of account"
         after, event = with_new_meter(unit, unit.engine_hours or 0.0, unit.hours_at)
     else:
         said = f"hours count from {one.hours.hours:g} on; setups before are no longer of account"
-        after, event = with_new_meter(unit, one.hours.hours, draft.now if taken is None else taken)
+        after, event = with_new_meter(unit, one.hours.hours, draft.now if latest is None else min(latest, draft.now))
     draft.put_unit(after, event)
     applying.touched.add(unit.id)
     line = Line(one.place, "unit", "updated", unit.id, said)

@@ -88,9 +88,10 @@ class _Undoing:
         self.left += [f"{unit} and what it is known by stay: more was recorded of it since" for unit in sorted(staying)]
         touched |= self._retire(sorted(set(added) - staying))
         self._lines(set(added))
-        values, tasks = machine_words.counts(self.work, row.id)
+        values, tasks, faults = machine_words.counts(self.work, row.id)
         self.done += [f"{values} settings from machines"] if values else []
         self.done += [f"{tasks} planned harvests"] if tasks else []
+        self.done += [f"{faults} fault codes from machines"] if faults else []
         for question in self.asked:
             if question.answered is None:
                 draft.close_question(question, {"undone": True})

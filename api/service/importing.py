@@ -9,15 +9,26 @@ from __future__ import annotations
 
 import secrets
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field, replace
 from hashlib import sha256
 from typing import Any
 
 from api.exchange.identifiers import PROOF, Claim, claims
 from api.exchange.reading.files import Files
-from api.exchange.reading.nouns import HourReading, MachineValue, NotRead, Read, ReadCrop, ReadTask, ReadUnit, Role
+from api.exchange.reading.kept import plain_unit
+from api.exchange.reading.nouns import (
+    HourReading,
+    MachineFault,
+    MachineValue,
+    NotRead,
+    Read,
+    ReadCrop,
+    ReadTask,
+    ReadUnit,
+)
 from api.exchange.reading.registry import format_of
+from api.exchange.reading.times import zone_named
 from api.service.draft import Draft
 from api.service.gate import Gate
 from api.service.hours import Fall, hear, why_not
@@ -28,7 +39,7 @@ from api.store.events import Saying
 from api.store.identities import Identity
 from api.store.import_questions import Question
 from api.store.imports import ImportRow
-from api.store.machine_words import Task, Value
+from api.store.machine_words import Fault, Task, Value
 from api.store.units import UnitRow
 from audit.intake.setups import find_crop
 from audit.nouns.problem import BadInput
@@ -95,19 +106,20 @@ class Report:
         }  # fmt: skip
 
 
-def prepare(files: Files, mapping: bytes = b"", format: str = "", source: str = "") -> Prepared:
+def prepare(files: Files, mapping: bytes = b"", format: str = "", source: str = "", timezone: str = "") -> Prepared:
     """Reads what was sent. Raises NotRead.
 
     Args:
         mapping: text of a mapping file, for formats that need one.
         format: name of the format, '' to see.
         source: a name for where it comes from, '' for what the file itself says.
+        timezone: IANA's name of the time zone of clocks whose times have no offset, '' for not known.
     """
-    chosen = format_of(files, format)
-    found = sha256(f"{chosen.name}\0{source}\0".encode() + sha256(mapping).digest())
+    chosen, zone = format_of(files, format), zone_named(timezone)
+    found = sha256(f"{chosen.name}\0{source}\0".encode() + sha256(mapping).digest() + timezone.encode())
     for path in files.paths():
         found.update(f"{path}\0".encode() + sha256(files.read(path)).digest())
-    read = chosen.read(files, mapping)
+    read = chosen.read(files, mapping, zone)
     check_size(files.name, read)
     return Prepared(chosen.name, files.name[:200], source or read.origin, "", found.hexdigest(), read)
 
@@ -198,6 +210,7 @@ class Applying:
         changes += self._join(row, claimed, proof, bool(decided.unit or decided.new))
         fall = self._hear(row, one.hours, changes)
         changes += self._values(row, one.values)
+        changes += self._faults(row, one.faults)
         if fall is not None:
             line = self.ask(one, Ask(METER, f"{METER}|{row.id}", fall.text, ("replaced", "wrong")), row.id)
             return replace(line, text="; ".join([*changes, line.text])) if changes else line
@@ -246,7 +259,7 @@ class Applying:
             task = Task(
                 key=f"{self.row.format}|{self.source}|{one.key}|{named}", unit=unit, name=one.name[:200],
                 field=one.field[:200], crop=crop, crop_said=", ".join(one.crops)[:200], begins=one.begins,
-                ends=one.ends, state=one.state, origin=self.row.id, at=self.draft.now,
+                ends=one.ends, state=one.state, origin=self.row.id, at=self.draft.now, local=one.local,
             )  # fmt: skip
             before = self.draft.task(task.key)
             if before is not None and replace(before, origin=task.origin, at=task.at) == task:
@@ -333,10 +346,26 @@ class Applying:
             self.draft.add_value(
                 Value(
                     row.id, one.quantity, one.code, one.role.value, one.part[:80], one.value, one.measure, one.taken,
-                    self.row.id, self.draft.now,
+                    self.row.id, self.draft.now, one.local,
                 )
             )  # fmt: skip
         return [f"{len(fresh)} settings from the machine, not verified"] if fresh else []
+
+    def _faults(self, row: UnitRow, faults: Sequence[MachineFault]) -> list[str]:
+        """Keeps fault codes that the machine tells, as facts: nothing is judged by them."""
+        if not faults:
+            return []
+        known = {(one.code, one.source, one.taken) for one in self.draft.faults_of(row.id)}
+        fresh = [one for one in faults if (one.code[:80], one.source[:80], one.taken) not in known]
+        for one in fresh:
+            self.begun = True
+            self.draft.add_fault(
+                Fault(
+                    row.id, one.code[:80], one.says[:200], one.severity[:40], one.source[:80], one.taken, self.row.id,
+                    self.draft.now, one.local,
+                )
+            )  # fmt: skip
+        return [f"{len(fresh)} fault codes, as the machine tells them"] if fresh else []
 
 
 def _not_taken(row: UnitRow, one: ReadUnit) -> list[str]:
@@ -358,17 +387,3 @@ def add_identity(draft: Draft, unit: str, claim: Claim, proof: str, origin: str)
     )  # fmt: skip
     draft.add_identity(one)
     return one
-
-
-def plain_unit(one: ReadUnit) -> dict[str, Any]:
-    """A read unit for JSON."""
-    found = asdict(one)
-    found["values"] = [{**asdict(value), "role": value.role.value} for value in one.values]
-    return found
-
-
-def read_again(plain: Mapping[str, Any]) -> ReadUnit:
-    """The read unit of ``plain_unit``."""
-    hours = plain["hours"]
-    values = tuple(MachineValue(**{**one, "role": Role(one["role"])}) for one in plain["values"])
-    return ReadUnit(**{**plain, "hours": None if hours is None else HourReading(**hours), "values": values})

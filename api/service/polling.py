@@ -84,7 +84,7 @@ def poll(source: Source, environment: Mapping[str, str], own: Sequence[Network] 
         seen.add(url)
         body = _page(url, headers, own)
         found.update(sha256(body).digest())
-        read = known()[source.format].read(opened(f"page {len(seen)}", body), b"")
+        read = known()[source.format].read(opened(f"page {len(seen)}", body), b"", None)
         reads.append(read)
         url = _next(url, read.next)
     whole = _together(reads)

@@ -18,7 +18,7 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from api.store import photo_tables, visit_tables  # noqa: F401  # their tables are of every store
+from api.store import machine_tables, photo_tables, visit_tables  # noqa: F401  # their tables are of every store
 from api.store.migrations import upgrade
 from api.store.tables import organisations
 

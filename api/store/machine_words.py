@@ -15,9 +15,10 @@ from sqlalchemy import Table, delete, func, select, update
 
 from api.store.database import Work
 from api.store.events import canonical
+from api.store.machine_tables import hour_readings, machine_faults, machine_values, planned_tasks
 from api.store.rows import add_rows, drop_rows
-from api.store.tables import hour_readings, machine_values, planned_tasks
 
+_OF_AN_IMPORT = (machine_values, planned_tasks, machine_faults)
 COUNTS, OLDER, REPLACED, WRONG, UNDONE = "counts", "older", "replaced", "wrong", "undone"
 
 
@@ -28,6 +29,7 @@ class Hours:
     Attributes:
         taken: s since 1970, None for not known.   fate: one of the words above.
         hours_before, hours_at_before: of the unit, before this one counted.
+        local: ``taken`` came without an offset, and is what it would be in UTC.
     """
 
     unit: str
@@ -38,6 +40,7 @@ class Hours:
     hours_before: float | None
     hours_at_before: float | None
     at: float
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +49,7 @@ class Value:
 
     Attributes:
         quantity: last part of the setting's name.   code: what it was called there.   role: wanted, actual or fixed.
-        value: in ``measure``.   taken: s since 1970, None for not known.
+        value: in ``measure``.   taken: s since 1970, None for not known; ``local`` as of ``Hours``.
     """
 
     unit: str
@@ -59,6 +62,26 @@ class Value:
     taken: float | None
     origin: str
     at: float
+    local: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A fault code as the machine told it; all but the times are as the sender writes them.
+
+    Attributes:
+        taken: s since 1970, None for not known; ``local`` as of ``Hours``.
+    """
+
+    unit: str
+    code: str
+    says: str
+    severity: str
+    source: str
+    taken: float | None
+    origin: str
+    at: float
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +90,8 @@ class Task:
 
     Attributes:
         key: where it comes from, and its own id there.   unit: '' while none is known.
-        crop: the crop card, '' where what was said is not known.   begins, ends: s since 1970.
+        crop: the crop card, '' where what was said is not known.
+        begins, ends: s since 1970; ``local`` as of ``Hours``.
     """
 
     key: str
@@ -81,6 +105,7 @@ class Task:
     state: str
     origin: str
     at: float
+    local: bool = False
 
 
 def add_hours(work: Work, some: Iterable[Hours]) -> None:
@@ -91,6 +116,11 @@ def add_hours(work: Work, some: Iterable[Hours]) -> None:
 def add_values(work: Work, some: Iterable[Value]) -> None:
     """Keeps values."""
     _add(work, machine_values, [((one.origin, one.unit, one.code, one.role, one.part), one) for one in some])
+
+
+def add_faults(work: Work, some: Iterable[Fault]) -> None:
+    """Keeps fault codes."""
+    _add(work, machine_faults, [((one.origin, one.unit, one.code, one.source, one.taken), one) for one in some])
 
 
 def add_tasks(work: Work, some: Iterable[Task]) -> None:
@@ -123,6 +153,15 @@ def hours_of_import(work: Work, origin: str) -> list[Hours]:
     return [_made(Hours, row) for row in work.connection.execute(wanted.order_by(table.c.unit, table.c.hours.desc()))]
 
 
+def faults_of(work: Work, unit: str, most: int) -> list[Fault]:
+    """Fault codes of a unit, the newest first, each as often as it was told of another time."""
+    table = machine_faults
+    wanted = select(table).where(table.c.organisation == work.organisation, table.c.unit == unit)
+    rows = work.connection.execute(wanted.order_by(table.c.at.desc(), table.c.taken.desc(), table.c.code).limit(most))
+    found = [_made(Fault, row) for row in rows]
+    return list({(one.code, one.source, one.taken): one for one in reversed(found)}.values())[::-1]
+
+
 def values_of(work: Work, unit: str) -> list[Value]:
     """The newest value of each name and part of a unit."""
     table = machine_values
@@ -153,7 +192,7 @@ def tasks(work: Work, unit: str | None = None, key: str | None = None) -> list[T
 
 def others(work: Work, unit: str, origin: str) -> bool:
     """Whether other imports said anything of a unit."""
-    for table in (hour_readings, machine_values):
+    for table in (hour_readings, machine_values, machine_faults):
         wanted = select(table.c.id).where(
             table.c.organisation == work.organisation, table.c.unit == unit, table.c.origin != origin
         )
@@ -164,18 +203,18 @@ def others(work: Work, unit: str, origin: str) -> bool:
     return False
 
 
-def counts(work: Work, origin: str) -> tuple[int, int]:
-    """How many values and planned harvests of an import there are."""
+def counts(work: Work, origin: str) -> tuple[int, int, int]:
+    """How many values, planned harvests and fault codes of an import there are."""
     found = []
-    for table in (machine_values, planned_tasks):
+    for table in _OF_AN_IMPORT:
         where = (table.c.organisation == work.organisation, table.c.origin == origin)
         found.append(work.connection.scalar(select(func.count()).select_from(table).where(*where)) or 0)
-    return found[0], found[1]
+    return found[0], found[1], found[2]
 
 
 def take_back(work: Work, origin: str) -> None:
-    """Takes out values and planned harvests of an import, and marks its readings."""
-    for table in (machine_values, planned_tasks):
+    """Takes out values, planned harvests and fault codes of an import, and marks its readings."""
+    for table in _OF_AN_IMPORT:
         where = (table.c.organisation == work.organisation, table.c.origin == origin)
         work.connection.execute(delete(table).where(*where))
     table = hour_readings

@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import Enum
 
+MOST_AHEAD, MOST_BEHIND = 14 * 3600.0, 12 * 3600.0
+"""s. How far clocks of time zones are ahead of UTC and behind it (IANA's database: UTC+14 and UTC-12)."""
+
 
 class NotRead(Exception):
     """The whole file can't be read: where, why, and what to do."""
@@ -38,12 +41,20 @@ class HourReading:
     Attributes:
         hours: h, as read: may be anything that a file can say.
         taken: s since 1970, None for not known.
-        local: the time came without an offset, so it may lie up to 14 h off.
+        local: the time came without an offset, and ``taken`` is what it would be in UTC.
     """
 
     hours: float
     taken: float | None
     local: bool = False
+
+    def latest(self) -> float | None:
+        """Until when it was taken for certain, s since 1970; None for not known."""
+        return self.taken if self.taken is None or not self.local else self.taken + MOST_BEHIND
+
+    def earliest(self) -> float | None:
+        """Since when it may have been taken, s since 1970; None for not known."""
+        return self.taken if self.taken is None or not self.local else self.taken - MOST_AHEAD
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +65,7 @@ class MachineValue:
         quantity: last part of the setting's or reading's name: ``concave_gap``.
         code: what it was called where it was read: ``DDI 251``.   part: the machine's own name of the part.
         value: in ``measure``.   taken: s since 1970, None for not known.
+        local: the time came without an offset, and ``taken`` is what it would be in UTC.
     """
 
     quantity: str
@@ -63,6 +75,24 @@ class MachineValue:
     value: float
     measure: str
     taken: float | None
+    local: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MachineFault:
+    """A fault code as the machine itself tells it: a fact that somebody may look at, and never a verdict.
+
+    Attributes:
+        code, says, severity, source: as the sender writes them, '' for what it does not say.
+        taken, local: as of ``MachineValue``.
+    """
+
+    code: str
+    says: str
+    severity: str
+    source: str
+    taken: float | None
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +121,7 @@ class ReadUnit:
     owner: str = ""
     hours: HourReading | None = None
     values: tuple[MachineValue, ...] = ()
+    faults: tuple[MachineFault, ...] = ()
 
     def called(self) -> str:
         """What a person would know it by."""
@@ -119,6 +150,7 @@ class ReadTask:
         units: keys of machines that it names.
         crops: what its crop is called, the surest first.
         begins, ends: s since 1970, None for not known.
+        local: these came without an offset, and are what they would be in UTC.
     """
 
     place: str
@@ -130,6 +162,7 @@ class ReadTask:
     begins: float | None
     ends: float | None
     state: str
+    local: bool = False
 
 
 @dataclass(frozen=True, slots=True)

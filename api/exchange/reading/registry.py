@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from types import MappingProxyType
+from zoneinfo import ZoneInfo
 
 from api.exchange.reading import formats
 from api.exchange.reading.files import Files
@@ -21,13 +22,14 @@ class Format:
     Attributes:
         name: the module's name with hyphens.   says: what it is, in a line.
         knows: whether the files look like it; asked in order of ``name``, and must be quick.
-        read: reads the files with the text of a mapping file, '' for none. Raises NotRead.
+        read: reads the files with the text of a mapping file, '' for none, and the time zone of clocks whose times
+            have no offset, None for not known. Raises NotRead.
     """
 
     name: str
     says: str
     knows: Callable[[Files], bool]
-    read: Callable[[Files, bytes], Read]
+    read: Callable[[Files, bytes, ZoneInfo | None], Read]
 
 
 @cache

@@ -25,11 +25,10 @@ from api.exchange.reading.dictionary import (
 from api.exchange.reading.nouns import Gathered, HourReading, MachineValue, NotRead, ReadUnit, Role
 from api.exchange.reading.task_set import TaskSet, plain_id
 from api.exchange.reading.time_logs import Logged, last_values, read_template
-from api.exchange.reading.times import moment
+from api.exchange.reading.times import Moment, placed
 from api.exchange.reading.xml_text import children, place_of, read_xml
 
 WANTED = {**SETTINGS, ENGINE_HOURS: None, WORKING_HOURS: None}
-_LOCAL = "Times of task data are the machine's own, without an offset; they are read as UTC."
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +61,14 @@ class Devices:
 
 @dataclass(frozen=True, slots=True)
 class _Said:
-    """One value of one element: whole steps, and when."""
+    """One value of one element: whole steps, and when; ``local`` where that came without an offset."""
 
     entry: int
     element: str
     steps: int
     taken: float | None
     fixed: bool
+    local: bool = False
 
 
 def read_devices(of: TaskSet, gathered: Gathered) -> Devices:
@@ -119,7 +119,7 @@ def _unit(
     values: dict[tuple[int, str], MachineValue] = {}
     for one in said:
         if one.entry == ENGINE_HOURS:
-            found = HourReading(one.steps * HOURS_PER_STEP, one.taken, one.taken is not None)
+            found = HourReading(one.steps * HOURS_PER_STEP, one.taken, one.local)
             if hours is None or (found.taken or 0, found.hours) >= (hours.taken or 0, hours.hours):
                 hours = found
         elif one.entry == WORKING_HOURS:
@@ -130,6 +130,7 @@ def _unit(
                 values[one.entry, one.element] = MachineValue(
                     entry.quantity, f"DDI {one.entry}", Role.FIXED if one.fixed else entry.role,
                     elements.get(one.element, one.element), one.steps * entry.factor, entry.measure, one.taken,
+                    one.local,
                 )  # fmt: skip
     for process in children(device, "DPD"):
         if (code(process.get("B") or "") or 0) in PROPRIETARY:
@@ -172,11 +173,12 @@ def _totals(of: TaskSet, gathered: Gathered) -> Iterator[_Said]:
     """Values that tasks hold with their times."""
     for _, task in of.all("TSK"):
         for time in children(task, "TIM"):
-            taken = _taken(time.get("B") or time.get("A") or "", place_of(of.path, time), gathered)
+            found = of.moment(time.get("B") or time.get("A") or "", place_of(of.path, time), gathered)
+            taken, unplaced = (None, False) if found is None else (found.at, found.local)
             for one in children(time, "DLV"):
                 entry, steps = code(one.get("A") or ""), _whole(one.get("B"))
                 if entry in WANTED and entry is not None and steps is not None:
-                    yield _Said(entry, plain_id(one.get("C") or ""), steps, taken, False)
+                    yield _Said(entry, plain_id(one.get("C") or ""), steps, taken, False, unplaced)
 
 
 def _logged(of: TaskSet, gathered: Gathered) -> Iterator[_Said]:
@@ -191,10 +193,11 @@ def _logged(of: TaskSet, gathered: Gathered) -> Iterator[_Said]:
                 continue
             if wrong:
                 gathered.note(f"Time log {name}: {wrong}; what stands before was read.")
-            if found:
-                gathered.note(_LOCAL)
             for one in found:
-                yield _Said(one.entry, plain_id(one.element), one.value, one.taken, False)
+                taken = Moment(one.utc) if one.utc is not None else placed(one.shown, of.zone)
+                if said := taken.note():
+                    gathered.note(said)
+                yield _Said(one.entry, plain_id(one.element), one.value, taken.at, False, taken.local)
 
 
 def _one_log(of: TaskSet, name: str) -> tuple[list[Logged], str]:
@@ -202,17 +205,6 @@ def _one_log(of: TaskSet, name: str) -> tuple[list[Logged], str]:
     if template is None or binary is None:
         raise ValueError(f"{name[:20]}.{'xml' if template is None else 'bin'} is not there")
     return last_values(read_template(read_xml(template, of.files.read(template))), of.files.read(binary), WANTED)
-
-
-def _taken(text: str, place: str, gathered: Gathered) -> float | None:
-    try:
-        found = moment(text)
-    except ValueError:
-        gathered.note(f"{place}: '{text[:40]}' is no date and time.")
-        return None
-    if found is not None and found.local:
-        gathered.note(_LOCAL)
-    return None if found is None else found.at
 
 
 def _whole(text: str | None) -> int | None:

@@ -16,11 +16,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
+from zoneinfo import ZoneInfo
 
 from lxml import etree
 
 from api.exchange.reading.files import Files
 from api.exchange.reading.nouns import Gathered, NotRead
+from api.exchange.reading.times import Moment, moment
 from api.exchange.reading.xml_text import local, place_of, read_xml
 
 MAIN = "TASKDATA.XML"
@@ -36,6 +38,7 @@ class TaskSet:
 
     Attributes:
         path: of the main file.   folder: where files that it names stand.
+        zone: of the machine's clock, None for not known.
         by_id: elements by their id; of several with one id the first, which is noted.
     """
 
@@ -45,11 +48,23 @@ class TaskSet:
     origin: str
     version: str
     elements: list[tuple[str, etree._Element]]
+    zone: ZoneInfo | None = None
     by_id: dict[str, etree._Element] = field(default_factory=dict)
 
     def all(self, kind: str) -> Iterator[tuple[str, etree._Element]]:
         """Top elements of a kind, with their places."""
         return ((place_of(path, one), one) for path, one in self.elements if local(one) == kind)
+
+    def moment(self, text: str, place: str, gathered: Gathered) -> Moment | None:
+        """A time that an element gives, None where it gives none; what is to be known of it is noted."""
+        try:
+            found = moment(text, self.zone)
+        except ValueError:
+            gathered.note(f"{place}: '{text[:40]}' is no date and time.")
+            return None
+        if found is not None and (said := found.note()):
+            gathered.note(said)
+        return found
 
     def named(self, id: str | None, kind: str) -> etree._Element | None:
         """The element of an id and kind, None where the reference leads nowhere."""
@@ -67,7 +82,7 @@ def mains(files: Files) -> list[str]:
     return [path for path in files.paths() if PurePosixPath(path).name.casefold() == MAIN.casefold()]
 
 
-def read_set(files: Files, path: str, gathered: Gathered) -> TaskSet:
+def read_set(files: Files, path: str, gathered: Gathered, zone: ZoneInfo | None = None) -> TaskSet:
     """A main file and those that it refers to. Raises NotRead."""
     root = read_xml(path, files.read(path))
     if local(root) != ROOT:
@@ -92,7 +107,7 @@ def read_set(files: Files, path: str, gathered: Gathered) -> TaskSet:
             )
             continue
         elements += [(found, one) for one in further]
-    made = TaskSet(files, path, folder, _origin(root), version, elements)
+    made = TaskSet(files, path, folder, _origin(root), version, elements, zone)
     for where, element in elements:
         for one in element.iter():
             id = plain_id(one.get("A") or "")

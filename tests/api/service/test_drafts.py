@@ -81,7 +81,7 @@ def test_what_is_asked_of_the_database_while_others_wait_does_not_grow(place: Pl
 
 def test_another_writer_is_served_while_a_large_import_is_worked_out(office: Office, place: Place) -> None:
     """On SQLite there is one writer, so that this would wait for ever if working out held its lock."""
-    turns = []
+    turns: list[Report] = []
 
     def draw(draft: Draft, rulebook: Rulebook) -> Report:
         found = importing.apply(draft, place.gate, rulebook, prepared(50))

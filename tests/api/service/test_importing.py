@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
+from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import NotRead, ReadUnit
+from api.import_wire import hours_json
 from api.service import import_answers, import_undo, importing
 from api.service.identities import NotTaken, join, split
+from api.service.importing import Report
 from api.service.recording import prepare, put_unit, record, retire_unit, unit_named
 from api.store import identities, imports, machine_words
 from api.store.database import Work
@@ -376,3 +380,62 @@ def test_a_unit_out_of_the_fleet_is_not_touched(office: Office) -> None:
     report = office.send(snapshot_json([machine(hours=1500.0, at=LATER)]))
     assert fates(report) == [("refused", "")]
     assert "taken out" in report.lines[0].text
+
+
+def read_locally(office: Office, hours: float, shown: str) -> Report:
+    """Hours whose time came without an offset."""
+    return office.send(snapshot_json([machine(hours=hours, at=shown)]))
+
+
+def test_hours_of_an_unknown_offset_are_older_only_if_no_clock_says_otherwise(office: Office) -> None:
+    office.send(snapshot_json([machine(hours=1000.0, at="2026-09-20T12:00:00Z")]))
+    report = read_locally(office, 990.0, "2026-09-19T23:59:00")
+    assert fates(report) == [("updated", "Unit-07")], "at UTC-12 it is still before"
+    assert "kept as history" in report.lines[0].text
+    assert fates(read_locally(office, 980.0, "2026-09-20T00:01:00")) == [("waits", "Unit-07")]
+    assert office.unit("Unit-07").engine_hours == 1000.0
+
+
+def test_hours_of_an_unknown_offset_rise_and_are_told_without_one(office: Office) -> None:
+    office.send(snapshot_json([machine(hours=1000.0, at="2026-09-20T12:00:00Z")]))
+    assert fates(read_locally(office, 1010.0, "2026-09-20T11:00:00")) == [("updated", "Unit-07")]
+    row = office.unit("Unit-07")
+    assert (row.engine_hours, row.hours_at) == (1010.0, datetime(2026, 9, 20, 23, tzinfo=UTC).timestamp())
+    (newest, *_) = office.work(lambda work: machine_words.hours_of(work, "Unit-07", 1))
+    assert newest.local
+    assert hours_json(newest)["taken"] == "2026-09-20T11:00:00.000"
+
+
+def test_hours_of_a_time_to_come_by_every_clock(office: Office) -> None:
+    """NOW is 14:13:20 UTC; at UTC+14 it is 04:13:20 of the next day."""
+    assert fates(read_locally(office, 1000.0, "2026-09-22T04:00:00"))[0][0] == "new unit"
+    assert fates(read_locally(office, 1000.0, "2026-09-22T05:00:00"))[0][0] == "refused"
+
+
+def test_fault_codes_are_kept_as_told_and_judge_nothing(office: Office) -> None:
+    told = {
+        "CodeIdentifier": "SPN 110 FMI 3", "CodeDescription": "Coolant temperature above normal",
+        "CodeSeverity": "high", "CodeSource": "Engine", "datetime": "2026-05-31T17:00:00Z",
+    }  # fmt: skip
+    one = {**machine(), "FaultCode": [told, {"CodeSeverity": "low"}]}
+    report = office.send(snapshot_json([one]))
+    assert "1 fault codes, as the machine tells them" in report.lines[0].text
+    assert any("left out" in note for note in report.notes)
+    assert fates(office.send(snapshot_json([one, machine("Unit 08", "", "")])))[0] == ("nothing new", "Unit-07")
+    (kept,) = office.work(lambda work: machine_words.faults_of(work, "Unit-07", 10))
+    assert (kept.code, kept.severity, kept.source) == ("SPN 110 FMI 3", "high", "Engine")
+    with office.place.store.reading("home", NOW) as work:
+        assert office.place.gate.see(work, office.unit_in(work, "Unit-07"), office.job).setup is None
+    xml = snapshot_xml([machine()]).replace(
+        b"</Equipment>",
+        b'<FaultCode datetime="2026-05-31T17:00:00Z"><CodeIdentifier>SPN 110 FMI 3</CodeIdentifier>'
+        b"<CodeSource>Engine</CodeSource></FaultCode></Equipment>",
+    )
+    assert fates(office.send(xml, "fleet.xml")) == [("nothing new", "Unit-07")], "XML tells the same as JSON"
+    assert "1 fault codes from machines" in office.undo(report.row.id).done
+    assert office.work(lambda work: machine_words.faults_of(work, "Unit-07", 10)) == []
+
+
+def test_a_time_series_names_no_machine() -> None:
+    with pytest.raises(NotRead, match="names no machine"):
+        importing.prepare(opened("hours.xml", b"<CumulativeOperatingHoursMessages/>"), format="fleet-snapshot")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isfinite
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from api.exchange.reading.files import Files
 from api.exchange.reading.json_text import begins_as_json, inner, objects, read_object, text_of
@@ -51,7 +52,7 @@ def _knows(files: Files) -> bool:
     return any(path.rpartition("/")[2].casefold() == "adapt.json" for path in files.paths())
 
 
-def _read(files: Files, _: bytes) -> Read:
+def _read(files: Files, _: bytes, zone: ZoneInfo | None) -> Read:
     found = [path for path in files.paths() if path.rpartition("/")[2].casefold() == "adapt.json"] or files.paths()[:1]
     gathered = Gathered()
     for path in found:
@@ -61,15 +62,15 @@ def _read(files: Files, _: bytes) -> Read:
         version = text_of(value.get("rootSchemaVersion"))
         if version.partition(".")[0] not in ("1", "2"):
             raise NotRead(path, f"is of version '{version[:20]}'", "Versions 1 and 2 are read")
-        _Document(path, value, gathered).read()
+        _Document(path, value, gathered, zone).read()
     return gathered.read()
 
 
 class _Document:
     """One document while it is read."""
 
-    def __init__(self, path: str, value: dict[str, Any], gathered: Gathered) -> None:
-        self.path, self.value, self.gathered = path, value, gathered
+    def __init__(self, path: str, value: dict[str, Any], gathered: Gathered, zone: ZoneInfo | None) -> None:
+        self.path, self.value, self.gathered, self.zone = path, value, gathered, zone
         self.catalog = inner(value, "catalog")
         self.units_of = {
             text_of(one.get("definitionCode")): text_of(
@@ -146,17 +147,17 @@ class _Document:
                 number = float(text_of(item.get("valueText"))) * factor
                 if not isfinite(number):
                     raise ValueError
-                taken = _when(item)
+                taken = self._when(item)
             except ValueError:
                 self.gathered.note(
                     f"{place}: {code[:60]} has '{text_of(item.get('valueText'))[:40]}', which is not read."
                 )
                 continue
-            at = None if taken is None else taken.at
+            at, unplaced = (None, False) if taken is None else (taken.at, taken.local)
             if what == HOURS:
-                hours = HourReading(number, at, taken is not None and taken.local)
+                hours = HourReading(number, at, unplaced)
             else:
-                values.append(MachineValue(what, code, Role.FIXED, "", number, measure, at))
+                values.append(MachineValue(what, code, Role.FIXED, "", number, measure, at, unplaced))
         return values, hours
 
     def _tasks(self, harvests: list[Any], crops: dict[str, tuple[str, ...]]) -> None:
@@ -167,15 +168,39 @@ class _Document:
                 continue  # done already
             named = [zones.get(text_of(one.get("cropZoneId")), "")]
             named += [text_of(id) for id in one.get("cropIds") or () if isinstance(id, str)]
-            begins, ends = _window(one) if _window(one) != (None, None) else _window(operation)
+            begins, ends, unplaced = self._window(one) or self._window(operation) or (None, None, False)
             self.gathered.tasks.append(
                 ReadTask(
                     place=place, key=f"{_id(one)}/{_id(operation)}", name=text_of(one.get("name")),
                     field=fields.get(text_of(one.get("fieldId")), ""), units=(device,) if device else (),
                     crops=tuple(name for id in named for name in crops.get(id, ())), begins=begins, ends=ends,
-                    state="planned",
+                    state="planned", local=unplaced,
                 )
             )  # fmt: skip
+
+    def _when(self, item: dict[str, Any]) -> Moment | None:
+        """The time of a value. Raises ValueError for what is none."""
+        return next((self._moment(text_of(one.get("start"))) for _, one in objects(item.get("timeScopes"))), None)
+
+    def _window(self, one: dict[str, Any]) -> tuple[float | None, float | None, bool] | None:
+        """When work is proposed, and whether that is without an offset; None where nobody says when."""
+        for _, scope in objects(one.get("timeScopes")):
+            if text_of(scope.get("dateContextCode")).startswith("PROPOSED"):
+                ends: list[Moment | None] = []
+                for name in ("start", "end"):
+                    try:
+                        ends.append(self._moment(text_of(scope.get(name))))
+                    except ValueError:
+                        ends.append(None)
+                begins, stops = (None if end is None else end.at for end in ends)
+                return begins, stops, any(end is not None and end.local for end in ends)
+        return None
+
+    def _moment(self, text: str) -> Moment | None:
+        found = moment(text, self.zone)
+        if found is not None and (said := found.note()):
+            self.gathered.note(said)
+        return found
 
 
 def _id(one: dict[str, Any]) -> str:
@@ -198,26 +223,6 @@ def _crop_names(one: dict[str, Any]) -> tuple[str, ...]:
 
 def _items(one: dict[str, Any]) -> list[dict[str, Any]]:
     return [found for _, found in objects(one.get("contextItems"))]
-
-
-def _when(item: dict[str, Any]) -> Moment | None:
-    """The time of a value. Raises ValueError for what is none."""
-    return next((moment(text_of(one.get("start"))) for _, one in objects(item.get("timeScopes"))), None)
-
-
-def _window(one: dict[str, Any]) -> tuple[float | None, float | None]:
-    """When work is proposed."""
-    for _, scope in objects(one.get("timeScopes")):
-        if text_of(scope.get("dateContextCode")).startswith("PROPOSED"):
-            ends = []
-            for name in ("start", "end"):
-                try:
-                    found = moment(text_of(scope.get(name)))
-                except ValueError:
-                    found = None
-                ends.append(None if found is None else found.at)
-            return ends[0], ends[1]
-    return None, None
 
 
 FORMAT = Format("adapt", "document of the ADAPT Standard (adapt.json)", _knows, _read)

@@ -6,12 +6,13 @@ import csv
 import io
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from zoneinfo import ZoneInfo
 
 from api.exchange.reading.files import Files
 from api.exchange.reading.nouns import Gathered, HourReading, NotRead, Read, ReadUnit
 from api.exchange.reading.registry import Format
-from api.exchange.reading.times import moment
+from api.exchange.reading.times import moment, zone_named
 from audit.intake.tree import Fields, Problems
 from audit.intake.yaml_text import decode_yaml
 
@@ -32,6 +33,7 @@ class Columns:
 
     Attributes:
         columns: the field by the column's title.   factor: h in one step of the hours' column.
+        timezone: IANA's name of the time zone of times without an offset, '' for not said; ``zone`` is what holds.
         origin: what the table's owner calls the place it comes from; fleet numbers are unique within it.
     """
 
@@ -40,13 +42,15 @@ class Columns:
     delimiter: str
     decimal: str
     origin: str
+    timezone: str = ""
+    zone: ZoneInfo | None = None
 
 
 def _knows(files: Files) -> bool:
     return len(files.paths()) == 1 and files.paths()[0].casefold().endswith((".csv", ".tsv"))
 
 
-def _read(files: Files, mapping: bytes) -> Read:
+def _read(files: Files, mapping: bytes, zone: ZoneInfo | None) -> Read:
     gathered = Gathered()
     if not mapping:
         raise NotRead(
@@ -55,6 +59,10 @@ def _read(files: Files, mapping: bytes) -> Read:
             f"fields are {', '.join(FIELDS)}",
         )  # fmt: skip
     says = read_mapping(mapping)
+    own = zone_named(says.timezone)
+    if zone is not None and own is not None and zone.key != own.key:
+        raise NotRead("mapping", f"says timezone {own.key}, but {zone.key} was asked for", "Leave one of them out")
+    says = replace(says, zone=zone or own)
     for path in files.paths():
         _table(path, files.read(path), says, gathered)
     return gathered.read(origin=says.origin)
@@ -65,10 +73,10 @@ def read_mapping(content: bytes) -> Columns:
     problems = Problems()
     tree = decode_yaml(content, "mapping", problems)
     columns: dict[str, str] = {}
-    factor, delimiter, decimal, origin = 1.0, ",", ".", ""
+    factor, delimiter, decimal, origin, timezone = 1.0, ",", ".", "", ""
     if tree is not None and not problems:
         fields = Fields(tree, problems, "the mapping")
-        origin = fields.text("origin", "")
+        origin, timezone = fields.text("origin", ""), fields.text("timezone", "")
         delimiter = fields.word("delimiter", (",", ";", "tab"), ",")
         decimal = fields.word("decimal", (".", ","), ".")
         for title, node in fields.pairs("columns", required=True):
@@ -89,7 +97,7 @@ def read_mapping(content: bytes) -> Columns:
     if problems:
         said = " ".join(f"{one.place}: {one.message} {one.advice}".strip() for one in problems.found[:10])
         raise NotRead("mapping", said.rstrip("."), "Put the mapping right and try again")
-    return Columns(columns, factor, "\t" if delimiter == "tab" else delimiter, decimal, origin)
+    return Columns(columns, factor, "\t" if delimiter == "tab" else delimiter, decimal, origin, timezone)
 
 
 def _table(path: str, content: bytes, says: Columns, gathered: Gathered) -> None:
@@ -167,11 +175,11 @@ def _hours(found: Mapping[str, str], says: Columns, gathered: Gathered) -> HourR
     except ValueError:
         raise ValueError(f"has '{said[:40]}' for engine hours, which is no number") from None
     try:
-        at = moment(when)
+        at = moment(when, says.zone)
     except ValueError:
         raise ValueError(f"has '{when[:40]}' for the time of its hours; write 2026-08-11T07:40:00Z") from None
-    if at is not None and at.local:
-        gathered.note("Times without an offset are read as UTC; where they are local, write the offset.")
+    if at is not None and (said := at.note()):
+        gathered.note(said)
     return HourReading(hours, None if at is None else at.at, at is not None and at.local)
 
 

@@ -5,6 +5,8 @@ One file TASKDATA.XML, a folder or a zip archive with one or several, in any fol
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 from lxml import etree
 
 from api.exchange.reading.files import Files
@@ -12,7 +14,6 @@ from api.exchange.reading.nouns import Gathered, NotRead, Read, ReadCrop, ReadTa
 from api.exchange.reading.registry import Format
 from api.exchange.reading.task_devices import Devices, read_devices
 from api.exchange.reading.task_set import ROOT, TaskSet, mains, read_set
-from api.exchange.reading.times import moment
 from api.exchange.reading.xml_text import children
 
 PLANNED = {"1": "planned", "5": "template"}
@@ -29,13 +30,13 @@ def _knows(files: Files) -> bool:
     return len(files.paths()) == 1 and ROOT.encode() in files.read(files.paths()[0])[:4096].replace(b"\0", b"")
 
 
-def _read(files: Files, _: bytes) -> Read:
+def _read(files: Files, _: bytes, zone: ZoneInfo | None) -> Read:
     found = mains(files) or (files.paths() if len(files.paths()) == 1 else [])
     if not found:
         raise NotRead(files.name, "holds no TASKDATA.XML", "Send the whole folder that the terminal or system wrote")
     gathered, origin = Gathered(), ""
     for path in found:
-        one = read_set(files, path, gathered)
+        one = read_set(files, path, gathered, zone)
         origin = origin or one.origin
         devices = read_devices(one, gathered)
         gathered.units += devices.units
@@ -84,11 +85,12 @@ def _tasks(of: TaskSet, devices: Devices, gathered: Gathered) -> None:
         crops = [*cut, *(() if grown is None else said_of((grown.get("B") or "").strip()))]
         if not crops:
             gathered.note(f"Task '{name[:60]}' names no crop.")
-        begins, ends = _window(place, children(task, "TIM"), gathered)
+        begins, ends, unplaced = _window(of, place, task, gathered)
         gathered.tasks.append(
             ReadTask(
                 place=place, key=task.get("A") or "", name=name, units=units, crops=tuple(dict.fromkeys(crops)),
                 field="" if plot is None else (plot.get("C") or "").strip(), begins=begins, ends=ends, state=state,
+                local=unplaced,
             )
         )  # fmt: skip
 
@@ -102,20 +104,16 @@ def _crop_of_product(of: TaskSet, id: str | None) -> tuple[str, ...]:
     return said_of((group.get("B") or "").strip())
 
 
-def _window(place: str, times: list[etree._Element], gathered: Gathered) -> tuple[float | None, float | None]:
-    for one in times:
-        if one.get("D") != PLANNED_TIME:
-            continue
-        ends = []
-        for name in ("A", "B"):
-            try:
-                found = moment(one.get(name) or "")
-            except ValueError:
-                gathered.note(f"{place}: '{(one.get(name) or '')[:40]}' is no date and time.")
-                found = None
-            ends.append(None if found is None else found.at)
-        return ends[0], ends[1]
-    return None, None
+def _window(
+    of: TaskSet, place: str, task: etree._Element, gathered: Gathered
+) -> tuple[float | None, float | None, bool]:
+    """When a task is planned, and whether that is without an offset."""
+    for one in children(task, "TIM"):
+        if one.get("D") == PLANNED_TIME:
+            ends = [of.moment(one.get(name) or "", place, gathered) for name in ("A", "B")]
+            begins, stops = (None if end is None else end.at for end in ends)
+            return begins, stops, any(end is not None and end.local for end in ends)
+    return None, None, False
 
 
 FORMAT = Format(

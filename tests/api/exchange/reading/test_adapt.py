@@ -24,7 +24,7 @@ def read(content: bytes) -> Read:
     files = opened("adapt.json", content)
     found = format_of(files)
     assert found.name == "adapt"
-    return found.read(files, b"")
+    return found.read(files, b"", None)
 
 
 def test_our_sample_uses_the_standard_s_names() -> None:
@@ -97,7 +97,7 @@ def test_factors(quantity: str, theirs: str, ours: str) -> None:
 )
 def test_documents_that_are_none(content: bytes, why: str) -> None:
     with pytest.raises(NotRead, match=why):
-        known()["adapt"].read(opened("adapt.json", content), b"")
+        known()["adapt"].read(opened("adapt.json", content), b"", None)
 
 
 def test_members_of_another_shape_are_passed_over() -> None:

@@ -26,7 +26,7 @@ def read(table: str | bytes, mapping: bytes = MAPPING) -> Read:
     files = opened("machines.csv", content)
     found = format_of(files)
     assert found.name == "csv-units"
-    return found.read(files, mapping)
+    return found.read(files, mapping, None)
 
 
 def test_a_line_is_a_machine() -> None:

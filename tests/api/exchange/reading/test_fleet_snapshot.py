@@ -25,7 +25,7 @@ def read(content: bytes, name: str = "fleet.xml") -> Read:
     files = opened(name, content)
     found = format_of(files)
     assert found.name == "fleet-snapshot"
-    return found.read(files, b"")
+    return found.read(files, b"", None)
 
 
 def test_our_samples_use_the_standard_s_names() -> None:
@@ -56,7 +56,7 @@ def test_json_says_the_same_as_xml() -> None:
 def test_shapes_of_json_that_are_in_use(wrap: Any) -> None:
     plain = json.loads(snapshot_json([machine()]))
     files = opened("fleet.json", json.dumps(wrap(plain)).encode())
-    assert len(known()["fleet-snapshot"].read(files, b"").units) == 1
+    assert len(known()["fleet-snapshot"].read(files, b"", None).units) == 1
 
 
 @pytest.mark.parametrize("at", ["0001-01-01T00:00:00Z", "1970-01-01T00:00:00Z", ""])
@@ -114,12 +114,12 @@ def test_unknown_members_are_passed_over() -> None:
 )
 def test_json_that_is_none(content: bytes, why: str) -> None:
     with pytest.raises(NotRead, match=why):
-        known()["fleet-snapshot"].read(opened("fleet.json", content), b"")
+        known()["fleet-snapshot"].read(opened("fleet.json", content), b"", None)
 
 
 def test_xml_of_another_kind() -> None:
     with pytest.raises(NotRead, match="root element Feed"):
-        known()["fleet-snapshot"].read(opened("fleet.xml", b"<Feed><Fleet/></Feed>"), b"")
+        known()["fleet-snapshot"].read(opened("fleet.xml", b"<Feed><Fleet/></Feed>"), b"", None)
 
 
 def test_pages_that_were_saved_as_files() -> None:

@@ -42,7 +42,7 @@ DAY = 16_942
 def read(files: Files) -> Read:
     found = format_of(files)
     assert found.name == "task-files"
-    return found.read(files, b"")
+    return found.read(files, b"", None)
 
 
 def one(content: bytes) -> Read:
