@@ -84,6 +84,12 @@ def _loss(part: str, meaning: str, of: str) -> tuple[FactOf, ...]:
 
 FACTS: tuple[FactOf, ...] = (
     FactOf("header.reel_index", "Reel speed over ground speed", harvest.reel_index, _OVER_GROUND),
+    FactOf(
+        "header.rows_width",
+        "Width that the header's rows make",
+        harvest.rows_width,
+        ("job.header_rows", "job.row_spacing"),
+    ),
     FactOf(_SEEDS, "Seeds in a kilogram", counted_or_usual, ("job.seeds_per_kg", "crop.seeds_per_kg"), needs_all=False),
     FactOf("loss.header_count", "Count lost at the header", harvest.header_loss, (_BESIDE, _AHEAD)),
     FactOf("loss.machine_count", "Count lost through the machine", machine_count, _COUNTS, needs_all=False),

@@ -337,3 +337,24 @@ def row_length_for_area(area: float, row_spacing: float) -> float:
     within("area", area, 0.1, 10_000.0, "m2")
     within("row_spacing", row_spacing, 50.0, 20_000.0, "mm")
     return 1000.0 * area / row_spacing
+
+
+@formula(name="Width that rows make", equation="w = n s", unit="mm", source="definition")
+def rows_width(rows: float, row_spacing: float) -> float:
+    """Width of ground that the rows of a row header take.
+
+    w = n s
+
+    Args:
+        rows: n, from 1 to 40.
+        row_spacing: s, mm, from 50 to 20 000.
+    Returns: width w, mm.
+    Raises: OutOfRange: an argument outside its range.
+    Source: definition.
+    Worked example, a head of twelve rows 30 in apart, which is a 30 ft head:
+        >>> rows_width(12.0, 762.0) / 304.8
+        30.0
+    """
+    within("rows", rows, 1.0, 40.0)
+    within("row_spacing", row_spacing, 50.0, 20_000.0, "mm")
+    return rows * row_spacing

@@ -393,22 +393,3 @@ def test_a_card_lets_most_rules_be_asked(card: str, rulebook: Rulebook, auditor:
 def test_every_rule_is_asked_of_some_machine(rulebook: Rulebook, auditor: Auditor) -> None:
     asked = {q.rule.id for card in CARDS for crop in CROPS for q in auditor.sheet(card, crop).questions}
     assert sorted(set(rulebook.rules) - asked) == []
-
-
-def test_every_setting_and_reading_is_looked_at_or_computed_with(rulebook: Rulebook, auditor: Auditor) -> None:
-    """Nobody is asked to take what nothing uses."""
-    used: set[str] = set()
-    for card in CARDS:
-        for crop in CROPS:
-            sheet = auditor.sheet(card, crop)
-            for question in sheet.questions:
-                for part in (question.given, question.hold):
-                    used |= set(() if part is None else quantities(part))
-            used |= {
-                arg.name
-                for computation in sheet.computations
-                for arg in computation.args
-                if arg.__class__.__name__ == "Ref"
-            }
-    carried = {item.name for card in rulebook.machines.values() for item in card.carried}
-    assert sorted(carried - used) == []
