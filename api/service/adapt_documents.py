@@ -62,13 +62,13 @@ def _settings(setup: SetupRow, rulebook: Rulebook) -> Iterator[Setting]:
         if quantity is None or quantity.role is not Role.SETTING or value is None:
             continue
         for one in values_json(value, quantity):
-            side = f".{one['side']}" if one["side"] else ""
-            meaning = f"{quantity.meaning} ({one['side']})" if side else quantity.meaning
+            side = one["side"] or ""
+            meaning = f"{quantity.meaning} ({side})" if side else quantity.meaning
             if quantity.unit in UNITS and isinstance(one["value"], float):
                 number = from_canonical(one["value"], quantity.unit)
-                yield Setting(f"{name}{side}", meaning, f"{number:.10g}", quantity.unit)
+                yield Setting(name, side, meaning, f"{number:.10g}", quantity.unit)
             elif one["value"] is not None:
-                yield Setting(f"{name}{side}", meaning, one["shown"], "")
+                yield Setting(name, side, meaning, one["shown"], "")
 
 
 def _wanted(work: Work) -> Iterator[Wanted]:

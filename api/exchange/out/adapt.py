@@ -6,8 +6,9 @@ Source: ADAPT Standard, tag 2.0.2 (MIT), ``adapt-root-schema.json``, ``adapt-dat
 
 What the standard leaves open, and what is done here:
 
-- It has no settings of a combine, so each is a definition of our own. It has no unit for r/min and for much else, so
-  only lengths are numbers; everything else is text with its unit.
+- It has no settings of a combine, so each is a definition of our own, with a code that our reader and others can
+  tell by its last part (``adapt_codes``). It has no unit for r/min; turns are counts per minute, composed as its units
+  are (``count1min-1``). Lengths and speeds of turning are numbers; everything else is text with its unit.
 - A ``workOrder`` must name a field and the work on a machine has none, so it is a ``plan`` with one operation. No type
   of operation is maintenance; ``HARVEST_PRE_HARVEST`` says when it is to be done, and the date's code MAINTENANCE.
 """
@@ -18,11 +19,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from api.exchange.adapt_codes import code_of
+
 MEDIA = "application/json"
 VERSION = "2.0.2"
-UNITS: Mapping[str, str] = {"mm": "mm", "m": "m", "in": "in", "ft": "ft"}
+UNITS: Mapping[str, str] = {"mm": "mm", "m": "m", "in": "in", "ft": "ft", "r/min": "count1min-1"}
 """Our units of numbers that are sent, and the standard's codes for them."""
-_OWN = "INTERNAL.SETUP_AUDIT."
 
 Plain = dict[str, Any]
 
@@ -32,19 +34,20 @@ class Setting:
     """One setting of a machine as it stands.
 
     Attributes:
-        name: of the quantity, with its side.   meaning: for people.
+        name: of the quantity.   side: '' for the whole.   meaning: for people.
         text: the value: of a number in a unit of ``UNITS`` without it, else as people read it.
         unit: one of ``UNITS``, '' for a text.
     """
 
     name: str
+    side: str
     meaning: str
     text: str
     unit: str
 
     @property
     def code(self) -> str:
-        return _OWN + self.name.upper().replace(".", "_").replace("-", "_")
+        return code_of(self.name, self.side)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from jsonschema import Draft202012Validator
 
 from api.exchange.out.tables import cell, write_csv, write_json
 from api.service.exporting import TABLES
+from tests.api.exchange.adapt_schema import ADAPT
 from tests.api.exchange_out.conftest import Place, Setup, adjust_belt, record, spoilt, start
 from tests.api.starts.conftest import OTHER
 
@@ -115,65 +116,6 @@ def test_a_caller_gets_the_units_that_they_see(full: Place) -> None:
     assert stranger.get("/exports/units.csv").status_code == 401
 
 
-def _of(required: list[str], **properties: Any) -> dict[str, Any]:
-    return {"type": "object", "required": required, "properties": properties, "additionalProperties": False}
-
-
-TEXT = {"type": "string", "minLength": 1}
-ID = _of(
-    ["referenceId"],
-    referenceId=TEXT,
-    uniqueIds={
-        "type": "array",
-        "items": _of(
-            ["idText", "idTypeCode"], idText=TEXT, idTypeCode={"enum": ["UUID", "STRING", "LONGINT", "URI", "GLN"]},
-            idSource=TEXT, idSourceTypeCode={"enum": ["GLN", "URI"]},
-        ),
-    },
-)  # fmt: skip
-SCOPES = {
-    "type": "array",
-    "items": _of(
-        ["dateContextCode"], dateContextCode={"enum": ["CALIBRATION", "MAINTENANCE", "PROPOSED"]},
-        start={"type": "string", "format": "date-time"}, end={"type": "string", "format": "date-time"},
-    ),
-}  # fmt: skip
-ITEMS = {"type": "array", "items": _of(["definitionCode"], definitionCode=TEXT, valueText=TEXT, timeScopes=SCOPES)}
-DEFINITION = _of(
-    ["definitionCode", "name", "dataDefinitionBaseTypeCode", "dataDefinitionStatusCode"],
-    definitionCode=TEXT, name=TEXT, dataDefinitionBaseTypeCode={"enum": ["NUMERIC", "ENUMERATION", "TEXT", "BOOLEAN"]},
-    dataDefinitionStatusCode={"enum": ["VALID", "CANDIDATE"]}, scopes={"type": "array"},
-    numericDataTypeDefinitionAttributes=_of(
-        ["numericDataTypeCode", "unitOfMeasureCode"], numericDataTypeCode={"const": "DOUBLE"},
-        unitOfMeasureCode={"enum": ["mm", "m", "in", "ft"]},
-    ),
-)  # fmt: skip
-OPERATION = _of(
-    ["id", "name", "operationTypeCode"], id=ID, name=TEXT, operationTypeCode={"const": "HARVEST_PRE_HARVEST"},
-    deviceConfiguration=_of(["deviceId"], deviceId=TEXT), timeScopes=SCOPES,
-)  # fmt: skip
-PLAN = _of(
-    ["id", "name", "operations"], id=ID, name=TEXT, cropIds={"type": "array", "items": TEXT},
-    operations={"type": "array", "minItems": 1, "items": OPERATION},
-)  # fmt: skip
-ADAPT = _of(
-    ["catalog", "rootSchemaVersion"],
-    rootSchemaVersion={"const": "2.0.2"},
-    catalog=_of(
-        [],
-        crops={"type": "array", "items": _of(["id", "name"], id=ID, name=TEXT)},
-        deviceModels={"type": "array", "items": _of(["id", "name"], id=ID, name=TEXT)},
-        devices={
-            "type": "array",
-            "items": _of(["id", "name"], id=ID, name=TEXT, deviceModelId=TEXT, serialNumber=TEXT, contextItems=ITEMS),
-        },
-        customDataTypeDefinitions={"type": "array", "items": DEFINITION},
-    ),
-    documents=_of([], plans={"type": "array", "items": PLAN}),
-)
-"""What the standard requires, and no member that it does not name: its own schema lets misspelt members pass."""
-
-
 def test_the_adapt_document_has_what_the_standard_requires_and_nothing_else(full: Place) -> None:
     asked = {"begins": "2026-10-01T07:00:00Z", "ends": "2026-10-01T12:00:00Z"}
     assert full.client("mechanic").post("/units/unit-07/work-requests", json=asked).status_code == 201
@@ -197,3 +139,34 @@ def test_the_adapt_document_has_what_the_standard_requires_and_nothing_else(full
     assert corn["id"]["uniqueIds"][0]["idText"] == "ZEAMX"  # EPPO code of maize
     drum = {item["definitionCode"]: item["valueText"] for item in catalog["devices"][0]["contextItems"]}
     assert drum["INTERNAL.SETUP_AUDIT.FEEDER_DRUM_LEFT"] != drum["INTERNAL.SETUP_AUDIT.FEEDER_DRUM_RIGHT"]
+
+
+def test_what_is_written_is_read_again_as_the_same_settings_and_verifies_nothing(full: Place, unit: Setup) -> None:
+    """The document of one house, taken in by another that has the same machine."""
+    gap = {"left": "25 mm", "right": "24 mm"}
+    setup = {**unit, "settings": {**unit["settings"], "rotor.concave_gap": gap}}
+    record(full, setup)
+    document = full.client("reader").get("/exports/adapt.json").content
+    other = full.client("owner", OTHER)
+    assert other.put("/units/unit-07", json={"card": setup["unit"]["card"]}).status_code == 201
+    sent = other.post("/imports", content=document, headers={"Content-Type": "application/json"})
+    assert [line["fate"] for line in sent.json()["lines"] if line["what"] == "unit"] == ["waits"]
+    (asked,) = other.get("/import-questions").json()["items"]
+    assert other.post(f"/import-questions/{asked['id']}/answer", json={"unit": "unit-07"}).status_code == 200
+    said = other.get("/units/unit-07/from-machine").json()["values"]
+    assert not any(one["verified"] for one in said)
+    assert all(one["taken"] for one in said)
+    found: dict[str, list[float]] = {}
+    for one in sorted(said, key=lambda one: str(one["code"])):
+        for name in one["settings"]:
+            found.setdefault(name, []).append(one["value"])
+    assert found == {
+        "rotor.concave_gap": [25.0, 24.0],
+        "shoe.chaffer": [16.0],
+        "shoe.fan_speed": [990.0],
+        "shoe.sieve": [13.0],
+    }
+    assert {name: setup["settings"][name] for name in found} == {
+        "rotor.concave_gap": gap, "shoe.chaffer": "16.0 mm", "shoe.fan_speed": "990.0 r/min", "shoe.sieve": "13.0 mm",
+    }  # fmt: skip
+    assert other.get("/units/unit-07/clearance").json()["setup"] is None, "and no setup came of it"

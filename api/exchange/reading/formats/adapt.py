@@ -1,7 +1,8 @@
 """Documents of the ADAPT Standard, version 2 (adapt.json): combines, crops and planned harvests.
 
 The standard has no word for a combine's settings; they travel as definitions of one's own, whose codes end as in
-``SETTINGS``. Members that are not known are passed over, as the standard allows.
+``adapt_codes``; what the definition's unit says is kept to. Members that are not known are passed over, as the standard
+allows.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from math import isfinite
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from api.exchange.adapt_codes import quantity_of
 from api.exchange.reading.files import Files
 from api.exchange.reading.json_text import begins_as_json, inner, objects, read_object, text_of
 from api.exchange.reading.nouns import (
@@ -28,13 +30,6 @@ from api.exchange.reading.registry import Format
 from api.exchange.reading.times import Moment, moment
 
 HARVEST = "HARVEST"
-SETTINGS = {
-    "CONCAVE_CLEARANCE": "concave_gap",
-    "CHAFFER_CLEARANCE": "chaffer",
-    "SIEVE_CLEARANCE": "sieve",
-    "FAN_SPEED": "fan_speed",
-}
-"""Quantity by the last part of a definition's code; what the definition's unit says is kept to."""
 HOURS = "ENGINE_HOURS"
 FACTORS = {
     "concave_gap": {"mm": (1.0, "mm"), "m": (1000.0, "mm"), "in": (25.4, "mm")},
@@ -134,8 +129,7 @@ class _Document:
         hours: HourReading | None = None
         for item in items:
             code = text_of(item.get("definitionCode"))
-            last = code.rpartition(".")[2]
-            what = HOURS if last == HOURS else SETTINGS.get(last)
+            what = HOURS if code.rpartition(".")[2] == HOURS else quantity_of(code)
             if what is None:
                 continue
             unit = self.units_of.get(code, "")

@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 
 import pytest
+from jsonschema import Draft202012Validator
 
+from api.exchange.adapt_codes import WORDS
 from api.exchange.reading.files import opened
-from api.exchange.reading.formats.adapt import FACTORS, SETTINGS
+from api.exchange.reading.formats.adapt import FACTORS
 from api.exchange.reading.nouns import NotRead, Read
 from api.exchange.reading.registry import format_of, known
 from audit.measures import to_canonical
+from tests.api.exchange.adapt_schema import ADAPT
 from tests.api.exchange.samples import adapt, zipped
 
 CATALOG = {
@@ -27,10 +30,11 @@ def read(content: bytes) -> Read:
     return found.read(files, b"", None)
 
 
-def test_our_sample_uses_the_standard_s_names() -> None:
+def test_our_sample_has_what_the_standard_requires_and_nothing_else() -> None:
     plain = json.loads(adapt())
-    assert set(plain["catalog"]) <= CATALOG
-    assert set(plain["documents"]) <= DOCUMENTS
+    assert set(ADAPT["properties"]["catalog"]["properties"]) <= CATALOG
+    assert set(ADAPT["properties"]["documents"]["properties"]) <= DOCUMENTS
+    Draft202012Validator(ADAPT, format_checker=Draft202012Validator.FORMAT_CHECKER).validate(plain)
 
 
 def test_a_combine_with_hours_and_settings() -> None:
@@ -84,7 +88,7 @@ def test_factors(quantity: str, theirs: str, ours: str) -> None:
     factor, measure = FACTORS[quantity][theirs]
     assert factor == (60.0 if theirs == "hz" else to_canonical(1.0, ours, "length"))
     assert measure in ("mm", "r/min")
-    assert set(SETTINGS.values()) <= set(FACTORS)
+    assert set(WORDS.values()) <= set(FACTORS)
 
 
 @pytest.mark.parametrize(
