@@ -224,8 +224,10 @@ def _made(found: Schedule, fleet: Fleet) -> Iterator[Visit]:
                         "parts": list(work.parts) if piece.unit in first else [], "tools": list(work.tools),
                     }
                 )  # fmt: skip
-            times = (_local(day.day, minutes) for minutes in (visit.arrives, visit.begins, visit.leaves))
-            yield Visit("", "", day.technician, visit.farm, *times, tuple(pieces), 1, 0.0, "", 0.0)
+            arrives, begins, leaves = (_local(day.day, at) for at in (visit.arrives, visit.begins, visit.leaves))
+            yield Visit(
+                "", "", day.technician, visit.farm, arrives, begins, leaves, tuple(pieces), 1, 0.0, "", 0.0
+            )  # fmt: skip
 
 
 def _local(day: date, minutes: int) -> str:

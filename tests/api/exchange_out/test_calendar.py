@@ -24,7 +24,8 @@ def read(text: bytes) -> list[Any]:
     for part in found.walk():  # what the library could not read as its type stands there, instead of being raised
         assert part.errors == []
         assert set(part.required) <= {name.upper() for name in part}, "RFC 5545, 3.6 and 3.6.1: REQUIRED"
-        for name in part.singletons:
+        once: tuple[str, ...] = part.singletons
+        for name in once:
             assert not isinstance(part.get(name), list), f"{name} stands twice"
     read_again = Calendar.from_ical(found.to_ical())
     assert [one.to_ical() for one in read_again.walk()] == [one.to_ical() for one in found.walk()]
