@@ -14,7 +14,8 @@ from api.errors import Refusal
 from api.identity.rights import Right
 from api.pages.asking import form_of, keyed, plain_of
 from api.pages.door import must_be_own, pages_router, see
-from api.pages.view import page
+from api.pages.telling import teller_of
+from api.pages.view import page, view_of
 from api.routes import identities
 from api.routes import imports as doors
 from api.routes.desk import Before
@@ -38,12 +39,13 @@ def imports(request: Request, caller: Reader, before: Before = None) -> Response
     """The imports, the newest first; what waits for an answer; for an owner, the addresses that are polled."""
     found = plain_of(doors.list_imports(request, caller, before, MOST))
     lines = found["items"]
-    owner = caller.may(Right.ADMINISTER)
+    owner, tell = caller.may(Right.ADMINISTER), teller_of(view_of(request))
+    open_ = plain_of(identities.list_questions(request, caller, 0, False, MOST_QUESTIONS))["items"]
     return page(
         request, "settings-imports.html", imports=lines, first=before is None,
         further=f"/settings/imports?before={lines[-1]['number']}" if found["next"] else "",
         sources=plain_of(doors.list_sources(request, caller))["items"] if owner else None,
-        questions=plain_of(identities.list_questions(request, caller, 0, False, MOST_QUESTIONS))["items"],
+        questions=[{**one, "text": tell.text(one["text"])} for one in open_],
         formats=plain_of(doors.list_formats(caller)), key=token_urlsafe(16),
     )  # fmt: skip
 
@@ -103,9 +105,10 @@ def undo(request: Request, caller: Mechanic, id: ImportId) -> Response:
 
 
 def _page(request: Request, found: dict[str, Any], undone: dict[str, list[str]] | None = None) -> Response:
-    rows = found["lines"]
+    rows, tell = found["lines"], teller_of(view_of(request))
+    lines = [{**one, "text": tell.text(one["text"]), "advice": tell.text(one["advice"])} for one in rows[:MOST_LINES]]
     return page(
-        request, "settings-import.html", found=found, lines=rows[:MOST_LINES], more=max(0, len(rows) - MOST_LINES),
+        request, "settings-import.html", found=found, lines=lines, more=max(0, len(rows) - MOST_LINES),
         fates=Counter(one["fate"] for one in rows), undone=undone,
     )  # fmt: skip
 

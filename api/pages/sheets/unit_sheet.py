@@ -194,7 +194,7 @@ def findings_table(findings: Sequence[Plain], names: Mapping[str, Quantity], vie
         Column(say("Number"), wide=8), Column(say("Verdict")), Column(say("Level")), Column(say("Index"), wide=8),
         Column(say("Rule"), wide=30), Column(say("Finding"), wide=44), Column(say("Part"), wide=26),
         Column(say("Station"), wide=22), Column(say("Side")), Column(say("Quantity"), wide=34),
-        Column(say("Found"), wide=14), Column(say("Unit")), Column(say("Wanted"), wide=26),
+        Column(say("Found"), wide=14), Column(say("Unit of measure")), Column(say("Wanted"), wide=26),
         Column(say("Past the limit"), wide=14), Column(say("Standing if it fails"), "h"),
         Column(say("Holds the start")), Column(say("Danger to people")),
         Column(say("Put right by"), wide=40), Column(say("Work"), "min"),
@@ -230,8 +230,8 @@ def _not_known_table(stations: Sequence[Plain], view: View) -> Table:
     say = view.language.say
     columns = (
         Column(say("Station"), wide=26), Column(say("At worst")), Column(say("Name"), wide=30),
-        Column(say("What"), wide=50), Column(say("How it is taken"), wide=60), Column(say("Side")), Column(say("Unit")),
-        Column(say("Value"), wide=16),
+        Column(say("What"), wide=50), Column(say("How it is taken"), wide=60), Column(say("Side")),
+        Column(say("Unit of measure")), Column(say("Value"), wide=16),
     )  # fmt: skip
     rows: list[tuple[Cell, ...]] = [
         (station["title"], say(item["level"]), item["name"], item["meaning"], item["how"], say(blank["side"]),
@@ -244,8 +244,8 @@ def _not_known_table(stations: Sequence[Plain], view: View) -> Table:
 def _facts_table(facts: Sequence[Plain], view: View) -> Table:
     say = view.language.say
     columns = (
-        Column(say("Name"), wide=34), Column(say("What"), wide=44), Column(say("Value"), wide=14), Column(say("Unit")),
-        Column(say("Formula"), wide=34), Column(say("Equation"), wide=40), Column(say("From"), wide=60),
+        Column(say("Name"), wide=34), Column(say("What"), wide=44), Column(say("Value"), wide=14),
+        Column(say("Unit of measure")), Column(say("Formula"), wide=34), Column(say("Equation"), wide=40), Column(say("From"), wide=60),
         Column(say("Source"), wide=30), Column(say("Why not known"), wide=40),
     )  # fmt: skip
     rows: list[tuple[Cell, ...]] = [
@@ -276,7 +276,7 @@ def speeds_table(speeds: Sequence[tuple[str, Sequence[Speed]]], view: View) -> T
     """Speeds by unit against their windows."""
     say = view.language.say
     columns = (
-        Column(say("Unit of the fleet"), wide=18), Column(say("Speed"), wide=46), Column(say("Unit")),
+        Column(say("Unit of the fleet"), wide=18), Column(say("Speed"), wide=46), Column(say("Unit of measure")),
         Column(say("Value")), Column(say("Lowest")), Column(say("Highest")),
     )  # fmt: skip
     rows: list[tuple[Cell, ...]] = [

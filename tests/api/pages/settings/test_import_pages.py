@@ -86,15 +86,17 @@ def answer_refused(owner: TestClient) -> bool:
 
 def test_another_unit_is_named_or_said_to_be_new(owner: TestClient) -> None:
     """The plates of the row are those of two units, so that nobody can say which one it is."""
-    for id, identity in (("unit-07", {"pin": "XXXMDA1AC00000482"}), ("unit-08", {"fleet_number": "Unit 7"})):
+    plate = {"maker": "Sample Works", "type": "Type A", "serial": "U07-000482"}
+    for id, identity in (("unit-07", {"pin": "XXXMDA1AC00000482"}), ("unit-08", plate)):
         owner.put(f"/units/{id}", json={"card": CARD})
         owner.post(f"/units/{id}/identities", json=identity)
-    send(owner, snapshot_json([machine("Unit 7")]), source="")
-    items = owner.get("/import-questions").json()["items"]
-    if items:
-        assert items[0]["kind"] == "which-unit"
-        assert answer(owner, unit="unit-07").status_code == 303
-        assert owner.get("/units/unit-07").json()["engine_hours"] == 1482.35
+    send(owner, snapshot_json([machine()]))
+    (question,) = owner.get("/import-questions").json()["items"]
+    assert question["kind"] == "which-unit"
+    assert '<option value="unit-08">' in owner.get(AT).text
+    assert answer(owner, new="yes").status_code == 409, "its plates are taken"
+    assert answer(owner, unit="unit-07").status_code == 303
+    assert owner.get("/units/unit-07").json()["engine_hours"] == 1482.35
 
 
 def test_a_meter_that_counts_back_is_asked_about(owner: TestClient) -> None:
