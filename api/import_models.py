@@ -135,7 +135,7 @@ class IdentityAnswer(BaseModel):
 
     id: str
     unit: str
-    scheme: Literal["pin", "serial", "isobus-name", "fleet-number"]
+    scheme: Literal["pin", "serial", "isobus-name", "system-id", "fleet-number"]
     issuer: str
     value: str
     shown: str

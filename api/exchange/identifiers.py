@@ -1,8 +1,8 @@
 """Identities of machines as they are compared, and serial numbers in order.
 
 A PIN (ISO 10261) or VIN (ISO 3779) has 17 characters without I, O and Q, and stands for one machine in the world. A
-serial means something only beside its maker and type. The NAME of ISO 11783 belongs to a device that may be moved, and
-a fleet number is its owner's word: neither proves anything.
+serial means something only beside its maker and type. The NAME of ISO 11783 belongs to a device that may be moved, an
+id of another system to its record, and a fleet number is its owner's word: none of these proves anything.
 """
 
 from __future__ import annotations
@@ -69,6 +69,8 @@ def claims(unit: ReadUnit, source: str) -> tuple[list[Claim], list[str]]:
             said.append(f"'{unit.isobus_name[:40]}' is no NAME of ISO 11783 (16 hexadecimal digits)")
         else:
             found.append(Claim(Scheme.ISOBUS_NAME, "", unit.isobus_name.upper(), unit.isobus_name))
+    for one in unit.system_ids:
+        found.append(Claim(Scheme.SYSTEM_ID, key(one.issuer), key(one.value), one.value))
     if unit.fleet_number:
         found.append(Claim(Scheme.FLEET_NUMBER, key(source), key(unit.fleet_number), unit.fleet_number))
     return found, said

@@ -264,7 +264,7 @@ identities = Table(
     Column("organisation", Text, primary_key=True),
     Column("id", Text, primary_key=True),
     Column("unit", Text, nullable=False),
-    Column("scheme", Text, nullable=False, comment="pin, serial, isobus-name or fleet-number"),
+    Column("scheme", Text, nullable=False, comment="pin, serial, isobus-name, system-id or fleet-number"),
     Column("issuer", Text, nullable=False, comment="within what the value is unique: maker and type, or a source"),
     Column("value", Text, nullable=False, comment="in the form in which values are compared"),
     Column("shown", Text, nullable=False, comment="as it was written"),

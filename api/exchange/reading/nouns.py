@@ -24,6 +24,7 @@ class Scheme(Enum):
     SERIAL = "serial"
     ISOBUS_NAME = "isobus-name"
     FLEET_NUMBER = "fleet-number"
+    SYSTEM_ID = "system-id"
 
 
 class Role(Enum):
@@ -96,6 +97,18 @@ class MachineFault:
 
 
 @dataclass(frozen=True, slots=True)
+class SystemId:
+    """What another system calls a machine. It stands for that system's record, so it proves nothing.
+
+    Attributes:
+        issuer: within what the value is unique, '' for the world, as of a UUID.
+    """
+
+    issuer: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReadUnit:
     """A machine as a file has it; '' for what it does not say.
 
@@ -122,6 +135,7 @@ class ReadUnit:
     hours: HourReading | None = None
     values: tuple[MachineValue, ...] = ()
     faults: tuple[MachineFault, ...] = ()
+    system_ids: tuple[SystemId, ...] = ()
 
     def called(self) -> str:
         """What a person would know it by."""

@@ -23,6 +23,7 @@ from api.exchange.reading.dictionary import (
     code,
 )
 from api.exchange.reading.nouns import Gathered, HourReading, MachineValue, NotRead, ReadUnit, Role
+from api.exchange.reading.task_links import system_ids
 from api.exchange.reading.task_set import TaskSet, plain_id
 from api.exchange.reading.time_logs import Logged, last_values, read_template
 from api.exchange.reading.times import Moment, placed
@@ -104,6 +105,9 @@ def read_devices(of: TaskSet, gathered: Gathered) -> Devices:
             f"{of.path} {name.manufacturer_code}/{name.device_class_instance}/{serial}" if serial else f"{of.path} {id}"
         )
         unit = _unit(place, key, device, written, name, values, _element_names(device), gathered)
+        links = of.links.get(id, ())
+        pin = next((one.value for one in links if one.is_pin()), "")
+        unit = replace(unit, pin=pin, system_ids=system_ids(links, of.origin))
         units[key] = _joined(units[key], unit) if key in units else unit
         by_device[id] = key
         by_key.setdefault(key, []).append(written)
@@ -148,7 +152,9 @@ def _joined(first: ReadUnit, second: ReadUnit) -> ReadUnit:
     hours = max(
         (one for one in (first.hours, second.hours) if one is not None), key=lambda one: one.hours, default=None
     )
-    return replace(first, hours=hours, values=(*first.values, *second.values))
+    ids = tuple(dict.fromkeys((*first.system_ids, *second.system_ids)))
+    values = (*first.values, *second.values)
+    return replace(first, hours=hours, values=values, pin=first.pin or second.pin, system_ids=ids)
 
 
 def _element_names(device: etree._Element) -> dict[str, str]:

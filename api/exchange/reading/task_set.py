@@ -13,7 +13,7 @@ TLG log: A file.  XFR file: A name.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from zoneinfo import ZoneInfo
@@ -22,6 +22,7 @@ from lxml import etree
 
 from api.exchange.reading.files import Files
 from api.exchange.reading.nouns import Gathered, NotRead
+from api.exchange.reading.task_links import Link, read_links
 from api.exchange.reading.times import Moment, moment
 from api.exchange.reading.xml_text import local, place_of, read_xml
 
@@ -39,6 +40,7 @@ class TaskSet:
     Attributes:
         path: of the main file.   folder: where files that it names stand.
         zone: of the machine's clock, None for not known.
+        links: what objects are called in other systems, by their ids.
         by_id: elements by their id; of several with one id the first, which is noted.
     """
 
@@ -49,6 +51,7 @@ class TaskSet:
     version: str
     elements: list[tuple[str, etree._Element]]
     zone: ZoneInfo | None = None
+    links: Mapping[str, tuple[Link, ...]] = field(default_factory=dict)
     by_id: dict[str, etree._Element] = field(default_factory=dict)
 
     def all(self, kind: str) -> Iterator[tuple[str, etree._Element]]:
@@ -107,7 +110,7 @@ def read_set(files: Files, path: str, gathered: Gathered, zone: ZoneInfo | None 
             )
             continue
         elements += [(found, one) for one in further]
-    made = TaskSet(files, path, folder, _origin(root), version, elements, zone)
+    made = TaskSet(files, path, folder, _origin(root), version, elements, zone, read_links(files, folder, gathered))
     for where, element in elements:
         for one in element.iter():
             id = plain_id(one.get("A") or "")

@@ -18,7 +18,7 @@ from api.service.recording import prepare, put_unit, record, retire_unit, unit_n
 from api.store import identities, imports, machine_words
 from api.store.database import Work
 from audit.nouns.risk import Level
-from tests.api.exchange.samples import adapt, machine, snapshot_json, snapshot_xml, task_data
+from tests.api.exchange.samples import adapt, machine, snapshot_json, snapshot_xml, task_data, zipped
 from tests.api.legal import CARD, NOW
 from tests.api.service.conftest import Place, start
 from tests.api.service.office import LATER, Office, fates
@@ -439,3 +439,32 @@ def test_fault_codes_are_kept_as_told_and_judge_nothing(office: Office) -> None:
 def test_a_time_series_names_no_machine() -> None:
     with pytest.raises(NotRead, match="names no machine"):
         importing.prepare(opened("hours.xml", b"<CumulativeOperatingHoursMessages/>"), format="fleet-snapshot")
+
+
+LINKED = '<ISO11783LinkList><LGP A="LGP1" B="1"><LNK A="DVC1" B="c232ab00-9414-11ec-b3c8-9f6bdeced846"/></LGP></ISO11783LinkList>'
+
+
+def linked(name: str, designator: str) -> bytes:
+    """Task data whose combine has no serial, and a link to another system's record of it."""
+    data = task_data(name=name).replace(b'B="Unit 07" C="4.2.0"', f'B="{designator}" C="4.2.0"'.encode())
+    return zipped({"TASKDATA.XML": data.replace(b' E="U07-000482"', b""), "LINKLIST.XML": LINKED.encode()})
+
+
+def test_the_id_of_another_system_finds_a_unit_and_proves_nothing(office: Office) -> None:
+    first = office.send(linked("A00E840000012345", "Unit 07"), "a.zip")
+    assert [line.fate for line in first.lines if line.what == "unit"] == ["waits"]
+    office.answer({"card": CARD})
+    assert ("system-id", "c232ab00-9414-11ec-b3c8-9f6bdeced846") in office.known_by("Unit-07")
+    again = office.send(linked("A00E840000012345", "Unit 07"), "b.zip")
+    assert [line.unit for line in again.lines if line.what == "unit"] == ["Unit-07"]
+    other = office.send(linked("A00E840000054321", "Unit 77"), "c.zip")
+    assert [line.fate for line in other.lines if line.what == "unit"] == ["waits"], "a NAME that is new is asked about"
+    assert [one.kind for one in office.open()] == ["which-unit"]
+
+
+def test_a_row_that_waits_is_the_same_when_it_is_read_again(place: Place) -> None:
+    office = Office(place)
+    one = {**machine(), "FaultCode": [{"CodeIdentifier": "SPN 110 FMI 3"}]}
+    for content, name in ((snapshot_json([one]), "fleet.json"), (linked("A00E840000012345", "Unit 07"), "a.zip")):
+        office.send(content, name)
+        assert office.send(content, name).repeated

@@ -13,7 +13,7 @@ from api.exchange.reading.files import Files
 from api.exchange.reading.nouns import Gathered, NotRead, Read, ReadCrop, ReadTask
 from api.exchange.reading.registry import Format
 from api.exchange.reading.task_devices import Devices, read_devices
-from api.exchange.reading.task_set import ROOT, TaskSet, mains, read_set
+from api.exchange.reading.task_set import ROOT, TaskSet, mains, plain_id, read_set
 from api.exchange.reading.xml_text import children
 
 PLANNED = {"1": "planned", "5": "template"}
@@ -53,7 +53,13 @@ def _crops(of: TaskSet, gathered: Gathered) -> None:
         if not designator:
             gathered.refuse(place, "is a crop without a designator", "Name it in the system it comes from")
             continue
-        gathered.crops.append(ReadCrop(place, f"{of.path} {crop.get('A')}", said_of(designator)))
+        gathered.crops.append(ReadCrop(place, f"{of.path} {crop.get('A')}", _said(of, crop)))
+
+
+def _said(of: TaskSet, crop: etree._Element) -> tuple[str, ...]:
+    """What a crop is called, EPPO codes of its links first."""
+    codes = [code for one in of.links.get(plain_id(crop.get("A") or ""), ()) if (code := one.eppo())]
+    return tuple(dict.fromkeys((*codes, *said_of((crop.get("B") or "").strip()))))
 
 
 def said_of(designator: str) -> tuple[str, ...]:
@@ -82,7 +88,7 @@ def _tasks(of: TaskSet, devices: Devices, gathered: Gathered) -> None:
             continue
         plot = of.named(task.get("E"), "PFD")
         grown = None if plot is None else of.named(plot.get("G"), "CTP")
-        crops = [*cut, *(() if grown is None else said_of((grown.get("B") or "").strip()))]
+        crops = [*cut, *(() if grown is None else _said(of, grown))]
         if not crops:
             gathered.note(f"Task '{name[:60]}' names no crop.")
         begins, ends, unplaced = _window(of, place, task, gathered)

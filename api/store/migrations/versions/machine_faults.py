@@ -33,6 +33,12 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("organisation", "id", name=op.f("pk_machine_faults")),
     )
+    if op.get_bind().dialect.name == "postgresql":  # SQLite keeps no comments
+        said = "pin, serial, isobus-name, system-id or fleet-number"
+        op.alter_column(
+            "identities", "scheme", comment=said, existing_comment="pin, serial, isobus-name or fleet-number",
+            existing_type=sa.Text(), existing_nullable=False,
+        )  # fmt: skip
     op.create_index("ix_machine_faults_unit", "machine_faults", ["organisation", "unit", "at"])
     op.create_index("ix_machine_faults_origin", "machine_faults", ["organisation", "origin"])
 
