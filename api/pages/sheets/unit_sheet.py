@@ -245,8 +245,8 @@ def _facts_table(facts: Sequence[Plain], view: View) -> Table:
     say = view.language.say
     columns = (
         Column(say("Name"), wide=34), Column(say("What"), wide=44), Column(say("Value"), wide=14),
-        Column(say("Unit of measure")), Column(say("Formula"), wide=34), Column(say("Equation"), wide=40), Column(say("From"), wide=60),
-        Column(say("Source"), wide=30), Column(say("Why not known"), wide=40),
+        Column(say("Unit of measure")), Column(say("Formula"), wide=34), Column(say("Equation"), wide=40),
+        Column(say("From"), wide=60), Column(say("Source"), wide=30), Column(say("Why not known"), wide=40),
     )  # fmt: skip
     rows: list[tuple[Cell, ...]] = [
         (one["name"], one["meaning"], one["value"], one["unit"], one["formula"], one["equation"],

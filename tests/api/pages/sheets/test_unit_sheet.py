@@ -76,7 +76,9 @@ def test_numbers_of_the_workbook_are_numbers_and_headings_name_units() -> None:
     heads = [cell.value for cell in leaf[1]]
     assert "Standing if it fails [h]" in heads
     rows = [dict(zip(heads, (cell.value for cell in row), strict=True)) for row in leaf.iter_rows(min_row=2)]
-    belt = next(row for row in rows if row["Rule"] == "feeder-belt-out-of-setting" and row["Unit of measure"] == "r/min")
+    belt = next(
+        row for row in rows if row["Rule"] == "feeder-belt-out-of-setting" and row["Unit of measure"] == "r/min"
+    )
     assert belt["Found"] == pytest.approx(551)
     assert belt["Standing if it fails [h]"] == 4
     assert belt["Holds the start"] is False
