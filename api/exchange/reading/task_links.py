@@ -1,9 +1,9 @@
 """Links of ISO 11783-10, version 4: what objects of a set of task data are called in other systems (LINKLIST.XML).
 
 The root ``ISO11783LinkList`` has groups. LGP group: A id, B type (1: UUIDs, 2: of one maker's own, 3: URIs that are
-unique, 4: URIs that tell something), C the maker's GLN, D namespace, E designator. LNK link: A the object's id in the task
-data, B value, C designator. A link says which record of which system an object is, so of a machine it proves nothing; but
-a group whose namespace ends in PIN gives product identification numbers, which are looked at as such.
+unique, 4: URIs that tell something), C the maker's GLN, D namespace, E designator. LNK link: A the object's id in the
+task data, B value, C designator. A link says which record of which system an object is, so of a machine it proves
+nothing; but a group whose namespace ends in PIN gives product identification numbers, which are looked at as such.
 """
 
 from __future__ import annotations
