@@ -101,7 +101,7 @@ def packed(
     """Bytes of any kind with the headers that every page has, packed where the browser takes that."""
     more = {**HEADERS, **(headers or {})}
     if len(body) >= LEAST_PACKED and "gzip" in request.headers.get("accept-encoding", ""):
-        body = gzip.compress(body, 5, mtime=0)
+        body = gzip.compress(body, 6, mtime=0)
         more["Content-Encoding"] = "gzip"
     return Response(body, status, more, media)
 

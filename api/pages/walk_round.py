@@ -15,7 +15,7 @@ from api.pages.assets import address, assets
 from api.pages.cards import crops_of
 from api.pages.door import pages_router
 from api.pages.standing import Standing, standing
-from api.pages.view import HEADERS, packed, page, view_of
+from api.pages.view import packed, page, view_of
 from api.pages.walking.checklist import Known, checklist, known_of
 from api.pages.walking.scopes import due_now, scopes
 from api.record_wire import moment
@@ -39,7 +39,7 @@ MOST_SETUPS = 10
 SCRIPTS = (
     "walk.js", "walk-frame.js", "walk-course.js", "walk-start.js", "walk-steps.js", "walk-looks.js",
     "walk-overview.js", "walk-finished.js", "walk-controls.js", "walk-setup.js", "walk-photos.js", "walk-store.js",
-    "walk-send.js", "judge.js", "idb.js",
+    "walk-send.js", "judge.js",
 )  # fmt: skip
 WORKER = "walk-worker.js"
 ICONS = (("icon-192.png", "192x192"), ("icon-512.png", "512x512"))
@@ -73,7 +73,9 @@ def walk_list(request: Request, unit: UnitId, caller: Reader, crop: Annotated[st
     known = newest_known(request, found, caller.organisation, grown)
     plain = checklist(view_of(request), found.auditor, unit_of(found.unit), grown, known)
     content = {
-        **plain, "scopes": scopes(found, grown, plain["rules"], _due(request, unit, caller)),
+        **plain,
+        "rules": [{key: value for key, value in one.items() if key not in _NOT_ASKED} for one in plain["rules"]],
+        "scopes": scopes(found, grown, plain["rules"], _due(request, unit, caller)),
         "newest": found.newest and {"number": found.newest.number, "taken": moment(found.newest.taken)},
         "until": moment(desk_of(request).clock() + LEASE),
     }  # fmt: skip
@@ -96,10 +98,10 @@ def manifest(request: Request, unit: UnitId) -> Response:
 
 
 @router.get("/walk-round/worker.js")
-def worker() -> Response:
+def worker(request: Request) -> Response:
     """The script that answers for the server where there is no signal; the page keeps it to its own address."""
-    headers = {**HEADERS, "Service-Worker-Allowed": "/unit/", "Cache-Control": "no-cache"}
-    return Response(assets()[WORKER].body, media_type="text/javascript", headers=headers)
+    headers = {"Service-Worker-Allowed": "/unit/", "Cache-Control": "no-cache"}
+    return packed(request, assets()[WORKER].body, "text/javascript", headers=headers)
 
 
 def unit_of(row: UnitRow) -> Unit:
@@ -128,6 +130,10 @@ def _due(request: Request, unit: str, caller: Caller) -> set[str] | None:
         return due_now(plain_of(histories.history(request, unit, caller, engine_hours=None)))
     except Refusal:
         return None
+
+
+_NOT_ASKED = frozenset({"no", "rule", "on", "station"})
+"""Of a rule, what the page does without: a list goes over a weak signal."""
 
 
 def _beside(name: str) -> str:

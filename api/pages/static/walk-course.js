@@ -150,13 +150,13 @@ export function judged(thing, list, values, sided) {
 /** Rules that are broken by what was answered so far, the worst first. */
 export function brokenNow(list, answers, values) {
   const sided = sidedOf(list);
-  const seen = new Map();
+  const seen = new Set();
   for (const thing of thingsOf(list)) {
     if (!answered(answers.get(thing.name))) continue;
-    for (const one of judged(thing, list, values, sided).here) if (one.verdict === "broken") seen.set(one.rule.no, one.rule);
+    for (const one of judged(thing, list, values, sided).here) if (one.verdict === "broken") seen.add(one.rule);
   }
   const order = ["high", "serious", "medium", "low"];
-  return [...seen.values()].sort((one, other) => order.indexOf(one.level) - order.indexOf(other.level));
+  return [...seen].sort((one, other) => order.indexOf(one.level) - order.indexOf(other.level));
 }
 
 /** A thing's name, with that of its component. */

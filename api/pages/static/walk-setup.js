@@ -14,7 +14,7 @@ export function setupOf(walk, list, answers) {
     const sides = answer.sides.map((one, side) => seen(answer, side, written(thing, one, answer.unit)));
     const value = thing.sided ? { left: sides[0] ?? null, right: sides[1] ?? null } : sides[0];
     const section = { job: setup.job, header: setup.job.header, fitted: (setup.unit.fitted ??= {}) }[thing.section];
-    (section ?? (setup[thing.section] ??= {}))[thing.key] = value;
+    (section ?? (setup[thing.section] ??= {}))[thing.key ?? thing.name] = value;
   }
   if (!Object.keys(setup.unit.fitted ?? {}).length) delete setup.unit.fitted;
   return setup;

@@ -55,7 +55,7 @@ class Thing:
 
     Attributes:
         section: where it stands in a setup: settings, readings, events, job, header or fitted.
-        key: its name there.
+        key: its name there; a page is told it only where it is not the quantity's own.
     """
 
     quantity: Quantity
@@ -130,7 +130,7 @@ def checklist(view: View, auditor: Auditor, unit: Unit, crop: str, known: Mappin
 
 def _texts(view: View, texts: Plain) -> Plain:
     wanted = {name: told(view, {"wanted": text})["wanted"] for name, text in texts["wanted"].items()}
-    return {**told(view, {"title": texts["title"], "why_it_matters": texts["why"]}), "wanted": wanted}
+    return {**told(view, {"title": texts["title"]}), "wanted": wanted}
 
 
 def thing_json(view: View, thing: Thing, sheet: Sheet, rulebook: Rulebook, known: Known | None) -> Plain:
@@ -151,7 +151,8 @@ def thing_json(view: View, thing: Thing, sheet: Sheet, rulebook: Rulebook, known
         for word, meaning in quantity.words
     ]
     return {
-        "name": quantity.name, "section": thing.section, "key": thing.key, "role": quantity.role.value,
+        "name": quantity.name, "section": thing.section, "role": quantity.role.value,
+        **({} if thing.key == quantity.name else {"key": thing.key}),
         "form": quantity.form.value, "sided": quantity.sided, "when": quantity.when.value, "look": quantity.look,
         **texts, "words": words,
         "units": units_of(quantity, view.units), "range": range_of(view.language, quantity),

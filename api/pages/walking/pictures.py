@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from api.drawings.position_pictures import HIGH, PICTURES, WIDE
-from api.drawings.svg import drawing
+from api.drawings.svg import element, number
 from audit.nouns.quantity import Quantity, Value
 
 OTHER_END = {"small": "large", "large": "small"}
@@ -13,17 +13,20 @@ OTHER_END = {"small": "large", "large": "small"}
 
 
 def pictures(quantity: Quantity) -> dict[str, str]:
-    """SVG by word, for the words that can be drawn; nothing for a number."""
+    """SVG by word, for the words that can be drawn; nothing for a number. It stands beside the word that says the same,
+    so it has no words of its own."""
     attribute = quantity.name.rpartition(".")[2]
     picture = PICTURES.get(quantity.name) or PICTURES.get(f".{attribute}")
     if picture is None:
         return {}
     found = {}
-    for word, meaning in quantity.words:
+    for word, _ in quantity.words:
         if word in picture.words:
             drawn = picture.draw(_values(attribute, word, picture.parts), 1.0)
-            title = f"{quantity.meaning}: {word}"
-            found[word] = drawing(WIDE, HIGH, "choice", title, meaning, drawn)
+            found[word] = element(
+                "svg", *drawn, xmlns="http://www.w3.org/2000/svg", viewBox=f"0 0 {number(WIDE)} {number(HIGH)}",
+                class_="drawing", font_family="sans-serif",
+            )  # fmt: skip
     return found
 
 

@@ -80,7 +80,7 @@ def _question(one: Question, sheet: Sheet, probes: Probes) -> Plain:
 
 def _texts(one: Question, sheet: Sheet) -> Plain:
     """Title of the rule, and what it wants of each quantity that it compares, in words."""
-    return {"title": one.rule.title, "why": one.rule.why, "wanted": dict(wanted_by(one, sheet))}
+    return {"title": one.rule.title, "wanted": dict(wanted_by(one, sheet))}
 
 
 def wanted_by(one: Question, sheet: Sheet) -> list[tuple[str, str]]:

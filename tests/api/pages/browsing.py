@@ -5,7 +5,7 @@ from __future__ import annotations
 import socket
 import threading
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -45,12 +45,18 @@ class House:
 
 
 @contextmanager
-def house(folder: Path, environment: Mapping[str, str] | None = None) -> Iterator[House]:
-    """A running server on an empty store."""
+def house(
+    folder: Path, environment: Mapping[str, str] | None = None, around: Callable[[Any], Any] = lambda app: app
+) -> Iterator[House]:
+    """A running server on an empty store.
+
+    Args:
+        around: puts something round the app through which every request passes.
+    """
     listening = socket.create_server(("127.0.0.1", 0))
     address = f"http://127.0.0.1:{listening.getsockname()[1]}"
     app, token = whole_app(folder, address, environment)
-    server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
+    server = uvicorn.Server(uvicorn.Config(around(app), log_level="error"))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
     thread.start()
     while not server.started:

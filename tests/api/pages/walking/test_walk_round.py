@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 import time
 from hashlib import sha256
 from io import BytesIO
@@ -312,18 +311,3 @@ def test_a_reader_may_look_and_is_told_who_records(at: House, asks: Remote, phon
     phone.click("main button")
     expect(phone.locator("main")).to_contain_text("A recorder, a mechanic, an approver or an owner can.")
     expect(phone.get_by_role("button", name="Begin", exact=True)).to_have_count(0)
-
-
-@pytest.mark.usefixtures("asks")
-def test_all_of_it_weighs_little(at: House, phone: Page) -> None:
-    sizes: dict[str, int] = {}
-    phone.on(
-        "response",
-        lambda answer: sizes.update(
-            {re.sub(r"/[0-9a-f]{16}/", "/", answer.url): int(answer.headers.get("content-length", 0))}
-        ),
-    )
-    open_walk(phone, at)
-    begin(phone)
-    loaded = {url: size for url, size in sizes.items() if "/static/" in url or "walk-round" in url}
-    assert sum(loaded.values()) < 100_000, loaded
