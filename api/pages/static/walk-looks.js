@@ -121,7 +121,7 @@ function row(thing, { alike, how, order }, act, changed) {
     return found;
   });
   const group = (side, shown) =>
-    h("fieldset", { class: choices.length === 3 ? "picks two" : "picks few" }, h("legend", {}, h("span", { class: "unseen" }, shown ? `${name}, ` : name), shown), picks(side));
+    h("fieldset", { class: `picks ${{ 2: "three", 3: "two" }[choices.length] ?? "few"}` }, h("legend", {}, h("span", { class: "unseen" }, shown ? `${name}, ` : name), shown), picks(side));
   const element = h("section", { class: "seen-row", "aria-label": name },
     h("div", { class: "seen-head" }, h("h2", {}, mark, name), button(texts.more, () => act.open(thing), true, { "aria-label": `${texts.more}: ${name}` })),
     how && thing.how ? h("p", { class: "hint" }, thing.how) : null,

@@ -61,6 +61,9 @@ async function begin(event) {
   event.preventDefault();
   const said = Object.fromEntries([...new FormData(event.target)].map(([name, value]) => [name, value.trim()]));
   if (!readableHours(said.hours)) return showStart(h("p", { class: "wrong" }, texts.badHours));
+  const own = event.target.querySelector("form > button");
+  own.disabled = true; // one press begins one walk, however long a weak signal takes
+  own.textContent = texts.fetching;
   const list = await listFor(said.crop);
   if (!list) return showStart(h("p", { class: "wrong" }, texts.noList));
   const walk = {
@@ -71,7 +74,7 @@ async function begin(event) {
     await store.keepList("walk", walk.id, list);
     await store.keepWalk(walk);
   });
-  if (!kept) return null;
+  if (!kept) return showStart();
   await go.load(walk);
   return purposesOf(walk, list).size > 1 ? showPurposes() : go.open(walk);
 }

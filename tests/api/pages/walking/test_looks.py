@@ -125,7 +125,7 @@ def test_a_look_is_taken_back_and_what_was_said_by_itself_stays(at: House, asks:
     look_at(phone, "Feeder house", "Belts")
     pick(phone, "Header drive", "oily")
     take_all(phone, "The other 2 in order")
-    expect(phone.locator(".undo")).to_contain_text("Taken as in order: 2 (Belts)")
+    expect(phone.locator(".undo")).to_contain_text("In order: 2 (Belts)")
     look_at(phone, "Feeder house", "Belts")
     pick(phone, "Infeed beater drive", "glazed")  # looked at again, after the press
     phone.get_by_role("button", name="Undo").click()
@@ -196,7 +196,7 @@ def test_an_answer_that_is_being_kept_is_never_overruled(at: House, phone: Page)
       all.click();
       all.click();
     }""")
-    expect(phone.locator(".undo")).to_contain_text("Taken as in order: 2 (Belts)")
+    expect(phone.locator(".undo")).to_contain_text("In order: 2 (Belts)")
     look_at(phone, "Feeder house", "Belts")
     expect(row(phone, "Header drive").get_by_role("radio", name="cracked")).to_be_checked()
     phone.get_by_role("button", name="Undo").click()
@@ -284,6 +284,12 @@ def test_every_look_is_big_enough_and_has_no_obstacle(at: House, phone: Page, ta
             phone.locator(".all button").click()
             expect(phone.locator("#walk")).not_to_have_attribute("data-step", step)
         assert looks == {"header": 1, "feeder": 4}[station]
+    phone.locator(".bottom button").nth(1).click()
+    expect(phone.locator("details.station").first).to_be_visible()
+    sound(phone)
+    phone.locator(".bottom button").last.click()
+    expect(phone.locator(".lead")).to_be_visible()
+    sound(phone)
 
 
 def sound(page: Page) -> None:
