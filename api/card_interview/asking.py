@@ -8,6 +8,7 @@ from typing import Any
 
 from api.card_interview.draft import BuildDraft, Draft, Left, Shaft, reaches, said
 from api.card_interview.drive_questions import ask_drive
+from api.card_interview.moves import ask_moves
 from api.card_interview.parts import THRESHER, THRESHING, Offered, offered
 from api.card_interview.positions import ask_settings, ask_targets
 from api.card_interview.question import (
@@ -68,6 +69,7 @@ def interview(found: Rulebook, name: str, missing: Missing) -> Asking[Draft]:
     _drop_unreached(draft)
     yield from _bearings(draft)
     yield from ask_settings(draft, found)
+    yield from ask_moves(draft, found)
     yield from ask_targets(draft, found, lambda crops: missing(draft, crops))
     return draft
 

@@ -53,6 +53,17 @@ class Drive:
     notes: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What a procedure takes on this machine."""
+
+    procedure: str
+    minutes: float
+    people: int
+    tools: tuple[str, ...]
+    parts: tuple[str, ...]
+
+
 NOT_ASKED = Number(0.0, "")
 
 
@@ -73,6 +84,7 @@ class Draft:
         left: what was not known.
         dropped: shafts that can't go on the card, each with why.
         settings: what is moved on the machine; a window of numbers, words, or None for no more said.
+        moves: what it takes to move a setting, or to bring a reading right, where that is not what is usual.
         targets: by crop (``every`` for all) and quantity.
     """
 
@@ -87,6 +99,7 @@ class Draft:
     dropped: dict[str, str] = field(default_factory=dict)
     bearings: tuple[str, ...] = ()
     settings: dict[str, Window | tuple[str, ...] | None] = field(default_factory=dict)
+    moves: dict[str, Work] = field(default_factory=dict)
     targets: dict[str, dict[str, Window | tuple[str, ...]]] = field(default_factory=dict)
     left: list[Left] = field(default_factory=list)
 

@@ -62,8 +62,8 @@ def _lines(draft: Draft, found: Rulebook) -> Iterator[str]:
     yield from _settings(draft, found)
     yield "\n# What can be read on it, beside what every shaft, drive, elevator and bearing brings with it."
     yield "readings:"
-    for name in _readings(draft, found):
-        yield f"  {name}: {{}}"
+    for name in readings_on(draft, found):
+        yield f"  {name}: {{{_move(draft, name)}}}"
     yield "\n# The drive train, outwards from the engine, with the engine held at full throttle by its governor."
     yield "shafts:"
     yield f"  engine: {{kind: shaft, title: Engine, station: engine, governed_speed: {measure(draft.governed)}}}"
@@ -121,16 +121,40 @@ def _settings(draft: Draft, found: Rulebook) -> Iterator[str]:
             )
         elif said:
             inside = f"words: [{', '.join(said)}]"
-        yield f"  {name}: {{{inside}}}"
+        yield f"  {name}: {{{', '.join(filter(None, (inside, _move(draft, name))))}}}"
     for shaft in draft.on_card():
         drive = draft.drives[shaft.id]
         if drive.kind == "stepped_v_belt":
             for one, other in (STEPPED, STEPPED[::-1]):
-                yield f"  {drive.id}.{one}: {{together: [{drive.id}.{other}]}}"
+                inside = f"together: [{drive.id}.{other}]"
+                yield f"  {drive.id}.{one}: {{{', '.join(filter(None, (inside, _move(draft, f'{drive.id}.{one}'))))}}}"
+    for by in _depended_on_alone(draft):
+        yield f"  {by}: {{{_move(draft, by)}}}"
+
+
+def settings_on(draft: Draft) -> list[str]:
+    """Every setting that the card has."""
+    stepped = [drive.id for shaft in draft.on_card() if (drive := draft.drives[shaft.id]).kind == "stepped_v_belt"]
+    own = [f"{drive}.{one}" for drive in stepped for one in STEPPED]
+    return [*draft.settings, *own, *_depended_on_alone(draft)]
+
+
+def _depended_on_alone(draft: Draft) -> list[str]:
+    """Settings that are on the card only because a number depends on them."""
     own = {f"{draft.drives[shaft.id].id}.{one}" for shaft in draft.on_card() for one in STEPPED}
-    for by in depended_on(draft):
-        if by not in draft.settings and by not in own and not by.startswith("build."):
-            yield f"  {by}: {{}}"
+    return [
+        by for by in depended_on(draft) if by not in draft.settings and by not in own and not by.startswith("build.")
+    ]
+
+
+def _move(draft: Draft, name: str) -> str:
+    """What it takes to move a setting or bring a reading right, '' for what is usual."""
+    work = draft.moves.get(name)
+    if work is None:
+        return ""
+    lists = (("tools", work.tools), ("parts", work.parts))
+    more = "".join(f", {key}: [{', '.join(map(scalar, names))}]" for key, names in lists if names)
+    return f"move: {{procedure: {work.procedure}, minutes: {work.minutes:g}, people: {work.people}{more}}}"
 
 
 def depended_on(draft: Draft) -> list[str]:
@@ -140,7 +164,7 @@ def depended_on(draft: Draft) -> list[str]:
     return list(dict.fromkeys(value.by for value in stated if isinstance(value, ByWord)))
 
 
-def _readings(draft: Draft, found: Rulebook) -> Iterator[str]:
+def readings_on(draft: Draft, found: Rulebook) -> Iterator[str]:
     """Every reading of the whole machine but those of what it does not have."""
     has = {shaft.id for shaft in draft.on_card()}
     has |= {draft.drives[shaft].id for shaft in has}

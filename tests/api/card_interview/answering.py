@@ -50,12 +50,14 @@ class Manual:
             "shafts.more": "; ".join(
                 f"{id}: {one.title}" for id, one in self.shafts.items() if id not in (*known, "engine")
             ) or "none",
-            "settings": "all", "bearings": "", "crops": "corn, wheat",
+            "settings": "all", "moves": "all", "bearings": "", "crops": "corn, wheat",
         }  # fmt: skip
         if key in fixed:
             return fixed[key]
         if key.startswith("build."):
             return self.build(key)
+        if key.startswith("move."):
+            return self.move(key.partition(".")[2])
         if key.startswith("targets."):
             _, crop, name = key.split(".", 2)
             return self.target(crop, name)
@@ -82,6 +84,13 @@ class Manual:
                 said += [f"year from {one.year_from}"] if one.year_from else []
                 said += [f"year to {one.year_to}"] if one.year_to else []
         return "; ".join(said)
+
+    def move(self, procedure: str) -> str:
+        for carried in self.card.carried:
+            if carried.move is not None and carried.move.procedure == procedure:
+                told = [f"{carried.move.minutes:g} min", f"{carried.move.people} people", ", ".join(carried.move.tools)]
+                return "; ".join([*told, f"parts: {', '.join(carried.move.parts)}"][: 4 if carried.move.parts else 3])
+        return "usual"
 
     def target(self, crop: str, name: str) -> str:
         for where, quantity, target in self.card.targets:
