@@ -19,7 +19,7 @@ def pictures(quantity: Quantity) -> dict[str, str]:
     picture = PICTURES.get(quantity.name) or PICTURES.get(f".{attribute}")
     if picture is None:
         return {}
-    found = {}
+    found: dict[str, str] = {}
     for word, _ in quantity.words:
         if word in picture.words:
             drawn = picture.draw(_values(attribute, word, picture.parts), 1.0)
