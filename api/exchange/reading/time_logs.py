@@ -2,9 +2,9 @@
 
 A log is a template in XML (one TIM with a PTN for positions and a DLV for each variable) beside a binary file of
 records: time of day in ms (uint32), days since 1980-01-01 (uint16), those fields of the position that are empty in the
-template, then a count (uint8) of pairs of variable (uint8) and value (int32). All little-endian; that is from memory,
-as is the rest from open implementations. The clock is the machine's, local; where the position has the time of the
-satellites beside it (day and time of day, in UTC), that is taken.
+template, then a count (uint8) of pairs of variable (uint8) and value (int32). All little-endian: that and the order of
+fields is as open implementations have it, and a test holds it to what one of them reads. The clock is the machine's,
+local; where the position has the time of the satellites beside it (day and time of day, in UTC), that is taken.
 """
 
 from __future__ import annotations

@@ -10,10 +10,12 @@ import struct
 from datetime import UTC, datetime
 
 import pytest
+from lxml import etree
 
 from api.exchange.reading.files import opened
 from api.exchange.reading.nouns import NotRead, Read
 from api.exchange.reading.registry import known
+from api.exchange.reading.time_logs import last_values, read_template
 from api.exchange.reading.times import TWICE, UNPLACED, moment, zone_named
 from tests.api.exchange.samples import LOG_TEMPLATE, adapt, machine, snapshot_json, task_data, zipped
 
@@ -145,3 +147,20 @@ def test_other_formats_by_their_zone() -> None:
         assert (hours.taken, hours.local) == (at("2026-05-31T15:40:10Z"), False)
     with pytest.raises(NotRead, match="Leave one of them out"):
         read("csv-units", table, "m.csv", "UTC", mapping + b"\ntimezone: Europe/Berlin\n")
+
+
+SEEN = bytes.fromhex("8024a5012e42a826be1df09419c60100cdb7022e420300e93900000107000000020c000000")
+"""One record of a log, and what the public reader ``isoxml`` 1.11.2 of npm (Apache-2.0) reads in it: 07:40:00 on
+2026-05-21, 49.9001 north, 97.1402 west, status 1, satellites' day 16942 and 45600000 ms, 14825 for 01ED of DET1, 7 for 0001
+of DET1, 12 for 00FB of DET2. So numbers are little-endian, and days are counted from 1980-01-01."""
+
+
+def test_a_record_is_read_as_the_public_reader_reads_it() -> None:
+    template = read_template(etree.fromstring(SATELLITES))
+    found, said = last_values(template, SEEN, {0x01ED: None, 0x0001: None, 0x00FB: None})
+    assert said == ""
+    assert [(one.entry, one.element, one.value) for one in found] == [
+        (0x01ED, "DET1", 14825), (0x0001, "DET1", 7), (0x00FB, "DET2", 12),
+    ]  # fmt: skip
+    assert {one.shown for one in found} == {datetime(2026, 5, 21, 7, 40)}
+    assert {one.utc for one in found} == {datetime(1980, 1, 1, tzinfo=UTC).timestamp() + 16_942 * 86_400 + 45_600}
