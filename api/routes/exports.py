@@ -68,7 +68,7 @@ def get_list(
         stream = _written(desk, work, sorted(caller.units), what, form)
     headers = {"Content-Disposition": f'attachment; filename="{what}.{form}"', "Cache-Control": "private, no-cache"}
     return StreamingResponse(
-        parts(stream), media_type=FORMS[form], headers=headers, background=BackgroundTask(stream.close)
+        _parts(stream), media_type=FORMS[form], headers=headers, background=BackgroundTask(stream.close)
     )
 
 
@@ -93,7 +93,6 @@ def _written(desk: Desk, work: Work, only: Sequence[str], what: str, form: str) 
         return file.open("rb")
 
 
-def parts(stream: BinaryIO) -> Iterator[Any]:
-    """An open file's bytes, piece by piece."""
+def _parts(stream: BinaryIO) -> Iterator[Any]:
     while part := stream.read(_PART):
         yield part

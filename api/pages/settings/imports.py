@@ -76,7 +76,8 @@ def answer(request: Request, caller: Mechanic, id: QuestionId, form: Annotated[F
     """Answers what an import could not decide; the rows that waited are put on record."""
     must_be_own(request)
     said = {name: str(value).strip() for name, value in form.items()}
-    kind, says = said.get("kind", ""), {}
+    kind = said.get("kind", "")
+    says: dict[str, Any] = {}
     if kind == METER:
         says["replaced"] = said.get("replaced") == "yes"
     elif kind == WHICH_CARD:

@@ -139,12 +139,12 @@ def test_imports_in_a_browser(at: House, size: str, request: pytest.FixtureReque
     page.goto(f"{at.address}{AT}")
     accessible(page)
     fits(page)
-    page.set_input_files("#file", {"name": "fleet.json", "mimeType": "application/json", "buffer": FLEET})  # type: ignore[arg-type]
+    page.set_input_files("#file", {"name": "fleet.json", "mimeType": "application/json", "buffer": FLEET})
     page.get_by_role("button", name="Show what would happen").click()
     accessible(page)
     fits(page)
     page.go_back()
-    page.set_input_files("#file", {"name": "fleet.json", "mimeType": "application/json", "buffer": FLEET})  # type: ignore[arg-type]
+    page.set_input_files("#file", {"name": "fleet.json", "mimeType": "application/json", "buffer": FLEET})
     page.get_by_role("button", name="Import it").click()
     page.wait_for_url(re.compile(rf"{AT}/import-"))
     accessible(page)

@@ -8,6 +8,7 @@ import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page
 
+from api.routes import record
 from api.store.record_lines import verified
 from tests.api.pages.browsing import House, Remote, accessible, fits, sign_in
 from tests.api.pages.test_work_and_starts import text_of
@@ -68,7 +69,11 @@ def test_whatever_was_done_to_it_is_shown_where_it_is(owner: TestClient, deed: s
     assert said not in german
 
 
-def test_the_copy_verifies_by_itself(owner: TestClient) -> None:
+@pytest.mark.parametrize("piece", [1, 3, 1000])
+def test_the_copy_verifies_by_itself_however_it_is_read(
+    owner: TestClient, monkeypatch: pytest.MonkeyPatch, piece: int
+) -> None:
+    monkeypatch.setattr(record, "PIECE", piece)
     whole(owner)
     assert 'href="/record/events.ndjson"' in owner.get(AT).text
     answer = owner.get("/record/events.ndjson")

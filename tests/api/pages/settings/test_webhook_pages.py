@@ -103,8 +103,7 @@ def test_what_did_not_reach_it_is_shown_and_sent_again(owner: TestClient, receiv
     receiver.behaviour.status = 200
     send(owner)
     assert owner.get(f"/webhooks/{id}").json()["deliveries"] == {"waiting": 0, "delivered": 1, "dead": 0}
-    page = owner.get(f"{AT}/{id}").text
-    form = fields_of(page, f"{AT}/{id}/replays")
+    form = fields_of(owner.get(f"{AT}/{id}").text, f"{AT}/{id}/replays")
     assert owner.post(f"{AT}/{id}/replays", data=form).status_code == 200
     send(owner)
     assert len(set(receiver.ids())) == 1 < len(receiver.ids()), "one event, by the same id, more than once"
