@@ -51,6 +51,7 @@ def every(
         there = {one.id for one in units.of_fleet(work) if caller.sees(one.id)}
         names = sorted({one.technician for one in visits.every(work, since)}) if not caller.units else []
         plan = next(iter(visits.plans(work, None, 1)), None) if not caller.units else None
+        visited = {unit for one in visits.every(work, _day_of(now).isoformat()) for unit in one.units}
     tell = teller_of(view_of(request)).text
     left = visiting.result_of(plan)["left_out"] if plan else []
     lines = found["items"]
@@ -58,7 +59,7 @@ def every(
     return page(
         request, "visits.html", days=[(day, list(some)) for day, some in groupby(lines, key=lambda one: one["day"])],
         since=since, technician=technician, technicians=names, further=further, plan=plan, known=there,
-        left_out=[{**one, "why": tell(one["why"])} for one in left],
+        left_out=[{**one, "why": tell(one["why"])} for one in left if one["unit"] not in visited],
     )  # fmt: skip
 
 

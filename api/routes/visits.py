@@ -122,8 +122,8 @@ def get_visit(request: Request, visit: VisitId, caller: Reader) -> Response:
     responses={201: {"model": VisitAnswer, "description": "a new visit"}},
     summary="Put a visit by hand, or change one",
     description="A new visit needs no If-Match (If-None-Match: * makes sure that it is new); a change needs the ETag "
-    "last seen. One put by hand stays when visits are planned anew; a planned one gives way to the new plan, changed "
-    "or not. A unit must be on record.",
+    "last seen. One put by hand stays when visits are planned anew; a planned one gives way to the next plan of its "
+    "farm, changed or not. A unit must be on record.",
     openapi_extra=taking(VisitSent),
 )
 def put_visit(request: Request, visit: VisitId, caller: Scheduler, body: Body) -> Response:
@@ -173,10 +173,10 @@ def cancel_visit(request: Request, visit: VisitId, caller: Scheduler) -> Respons
     response_model=VisitPlanAnswer,
     summary="Plan the visits that do the work of a fleet audit",
     description="The body is a visits file, as `fleet-report --visits` takes it: technicians, farms, harvest dates, "
-    "the way between them. The fleet audit must be done and have planned the work. The plan takes the place of all "
-    "planned visits from its first day on: those of the same technician, farm and day stay the same visits, the rest "
-    "are cancelled; so it needs the ETag of `GET /visits` as If-Match where there are visits already. What is in no "
-    "visit is told with the reason.",
+    "the way between them. The fleet audit must be done and have planned the work. The plan takes the place of the "
+    "planned visits to its farms from its first day on: those of the same technician, farm and day stay the same "
+    "visits, the rest are cancelled; so it needs the ETag of `GET /visits` as If-Match where there are visits already. "
+    "What is in no visit is told with the reason.",
     openapi_extra={
         "requestBody": {
             "required": True,

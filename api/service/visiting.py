@@ -1,8 +1,9 @@
 """Visits: planned from the work of a fleet audit, put by hand, changed, cancelled.
 
-A plan stands until the next one. The next takes the place of all planned visits from its own first day on: one with the
-same technician, farm and day stays the same visit, changed where its times or work are others; the rest are cancelled.
-Visits put by hand, and planned ones before that day, stay as they are: their units and days are not planned anew.
+Planned visits to a farm stand until the next plan that names the farm. It takes their place from its own first day on:
+one with the same technician, farm and day stays the same visit, changed where its times or work are others; the rest
+are cancelled. Visits put by hand, planned ones before that day, and those to other farms stay as they are: their units
+and days are not planned anew. So some farms can be planned without those of a colleague.
 """
 
 from __future__ import annotations
@@ -29,8 +30,10 @@ from audit.fleet.scheduling import Schedule, schedule
 from audit.fleet.units import Audited, Fleet
 from audit.fleet.visits import Visits, read_visits
 
-MOST_UNITS = 3_000
-"""Units of a fleet whose visits are planned while somebody waits; ``fleet-report`` takes larger ones."""
+MOST_UNITS = 1_000
+"""Units whose visits are planned while somebody waits; it takes about ten seconds of one core."""
+MOST_SETUPS = 20_000
+"""Setups of a fleet audit that are read while somebody waits."""
 EFFORT, MOST_EFFORT = 5.0, 20.0
 """How long to look for better visits, in the solver's own time: about a second each."""
 LACKS_SOLVER = "this server can't plan visits: OR-Tools is not installed (the extra 'schedule')"
@@ -46,12 +49,13 @@ class Planned:
     """A plan that is not on record yet.
 
     Attributes:
-        first: its first day; planned visits from then on give way to it.
+        farms, first: planned visits to these from this day on give way to it.
         made: its visits, without ids.   text: as ``VisitPlan`` has it.
         stood_on: the visits' edition that it was made beside.
     """
 
     audit: FleetAudit
+    farms: frozenset[str]
     first: str
     made: tuple[Visit, ...]
     text: bytes
@@ -79,8 +83,11 @@ def plan_visits(desk: Desk, organisation: str, audit: str, asked: str, effort: f
     if wanted.start < today - timedelta(days=1):  # somewhere it is still the day before
         raise NotPlanned(f"it begins on {wanted.start}, which is over; begin it today or later")
     fleet = _at_their_farms(_audited(desk, organisation, job), owners)
-    first = wanted.start.isoformat()
-    staying = [one for one in standing if not one.plan or one.day < first]
+    farms, first = frozenset(one.name for one in wanted.farms), wanted.start.isoformat()
+    to_do = sum(1 for unit in fleet.units if unit.findings and unit.line.farm in farms)
+    if to_do > MOST_UNITS:
+        raise NotPlanned(f"{to_do:,} units on these farms need work; name fewer farms, for {MOST_UNITS:,} at the most")
+    staying = [one for one in standing if not _gives_way(one, farms, first)]
     free, taken = _without_visits(fleet, staying)
     try:
         found = schedule(free.units, _with_days_left(wanted, staying), effort)
@@ -92,7 +99,7 @@ def plan_visits(desk: Desk, organisation: str, audit: str, asked: str, effort: f
     left_out = [*plain["left_out"], *taken]
     sums = {name: plain[name] for name in ("done", "proven", "cost", "least")}
     text = canonical({"asked": asked, "effort": effort, **sums, "left_out": left_out})
-    return Planned(job, first, tuple(_made(found, free)), text, stood_on)
+    return Planned(job, farms, first, tuple(_made(found, free)), text, stood_on)
 
 
 def put_plan(work: Work, planned: Planned) -> VisitPlan:
@@ -100,7 +107,9 @@ def put_plan(work: Work, planned: Planned) -> VisitPlan:
     if visits.edition(work) != planned.stood_on:
         raise Moved
     id = f"plan-{secrets.token_hex(8)}"
-    before = {_key(one): one for one in visits.every(work, first=planned.first) if one.plan}
+    before = {
+        _key(one): one for one in visits.every(work, planned.first) if _gives_way(one, planned.farms, planned.first)
+    }
     new, changed, same = [], [], 0
     for one in planned.made:
         old = before.pop(_key(one), None)
@@ -160,8 +169,8 @@ def _audited(desk: Desk, organisation: str, job: FleetAudit) -> Fleet:
     if not job.plan:
         raise NotPlanned("the fleet audit planned no work; begin one that also plans the work for every unit")
     setups = json.loads(job.summary)["setups"]
-    if setups > MOST_UNITS:
-        raise NotPlanned(f"the fleet has {setups:,} setups; up to {MOST_UNITS:,} are planned here")
+    if setups > MOST_SETUPS:
+        raise NotPlanned(f"the fleet has {setups:,} setups; {MOST_SETUPS:,} are the most that are read here")
     try:
         folder = desk.jobs.place(organisation, job.id) / OUT
     except NoFolder as error:
@@ -178,6 +187,11 @@ def _at_their_farms(fleet: Fleet, owners: Mapping[str, str]) -> Fleet:
 
 def _at_its_farm(unit: Audited, owner: str) -> Audited:
     return unit if unit.line.farm or not owner else unit._replace(line=replace(unit.line, farm=owner))
+
+
+def _gives_way(one: Visit, farms: frozenset[str], first: str) -> bool:
+    """Whether a visit gives way to a plan of these farms from a day on."""
+    return bool(one.plan) and one.farm in farms and one.day >= first
 
 
 def _without_visits(fleet: Fleet, staying: Sequence[Visit]) -> tuple[Fleet, list[dict[str, Any]]]:

@@ -68,11 +68,19 @@ def test_from_the_audit_to_visits(owner: TestClient, audited: str) -> None:
     plans = owner.get("/visit-plans").json()["items"]
     for one in owner.get(f"/visit-plans/{plans[0]['id']}").json()["left_out"]:
         assert one["why"] in text_of(page)
+    assert plan(owner, audited, visits_file(farms_only="Merrowdale")).status_code == 303
+    newest = owner.get("/visit-plans").json()["items"][0]["id"]
+    left = [one["unit"] for one in owner.get(f"/visit-plans/{newest}").json()["left_out"]]
+    in_none = owner.get("/fleet/visits").text.partition("are in no visit")[2]
+    in_one = {piece["unit"] for one in owner.get("/visits?most=500").json()["items"] for piece in one["work"]}
+    assert in_one & set(left), "some are in visits of the plan before"
+    for unit in left:
+        assert (f">{unit}<" in in_none) == (unit not in in_one)
     again = owner.get(f"{audited}/visits").text
     assert "planned visits are ahead" in text_of(again)
     assert "tech-03" in again, "what was asked last is there to be changed"
     by_one = text_of(owner.get("/fleet/visits?technician=tech-03").text)
-    assert not re.search(r"tech-01 \d\d:\d\d", by_one)
+    assert not re.search(r"tech-01 +\d\d:\d\d", by_one)
     german = text_of(owner.get("/fleet/visits", headers={"Accept-Language": "de"}).text)
     assert "Technician" not in german
     assert "before the harvest" not in german

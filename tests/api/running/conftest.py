@@ -112,15 +112,14 @@ def visit(store: Store, client: TestClient) -> None:
         "ridgeline", "fleet-0000000000000001", 1, "", "fleet.ndjson", "0" * 64, "HIGH", True, "done", "", "", BEGAN, ""
     )
     with store.writing("ridgeline", "command line", BEGAN + 86400) as work:
+        asked = canonical({"asked": "", "left_out": []})
         for day in ("2026-10-06", "2026-10-07"):
             made = Visit(
                 "", "", "tech-03", "Merrowdale Farm", f"{day}T08:15", f"{day}T08:15", f"{day}T09:15",
                 ({"unit": "unit-03", "minutes": 60, "technicians": 1, "part": 1, "parts": [], "tools": []},), 1, 0.0, "",
                 0.0,
             )  # fmt: skip
-            put_plan(
-                work, Planned(audit, "2026-10-01", (made,), canonical({"asked": "", "left_out": []}), edition(work))
-            )
+            put_plan(work, Planned(audit, frozenset({made.farm}), "2026-10-01", (made,), asked, edition(work)))
 
 
 def exchange(store: Store, client: TestClient) -> None:

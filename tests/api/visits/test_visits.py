@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib
 import json
+import re
 import sys
 from datetime import datetime, timedelta
 from typing import Any
@@ -114,10 +115,10 @@ def test_the_same_plan_again_changes_no_visit(fleet_house: House, audited: str, 
 
 
 def test_a_newer_plan_keeps_changes_and_cancels(fleet_house: House, audited: str, planned: dict[str, Any]) -> None:
-    """Later out of the workshop: the same visits at other times; a farm that is not planned any more: cancelled."""
+    """Later out of the workshop: the same visits at other times; a farm that harvests too soon: cancelled."""
     before = {one["id"]: one for one in standing(fleet_house)}
     text = visits_file().replace('"07:00"', '"08:00"')
-    text = "\n".join(line for line in text.splitlines() if "Saltlane" not in line)
+    text = re.sub(r"(Saltlane Farm, harvest: )[0-9-]+", rf"\g<1>{START}", text)
     assert make(fleet_house, audited, text).status_code == 428
     assert make(fleet_house, audited, text, '"visits-1-1"').status_code == 412
     made = make(fleet_house, audited, text, edition(fleet_house))
@@ -147,6 +148,23 @@ def test_a_newer_plan_keeps_changes_and_cancels(fleet_house: House, audited: str
     assert sums["changed"] == len(kept)
     assert sums["planned"] == len(now) - len(before)
     assert planned["id"] != made.json()["id"]
+    sound(fleet_house)
+
+
+def test_a_plan_of_one_farm_leaves_the_others_alone(fleet_house: House, audited: str, planned: dict[str, Any]) -> None:
+    """Who plans a part of the farms takes no visit and no day of the others."""
+    before = standing(fleet_house)
+    farm = "Merrowdale Farm"
+    made = make(fleet_house, audited, visits_file(farms_only=farm), edition(fleet_house))
+    assert made.status_code == 201, made.text
+    now = standing(fleet_house)
+    others = [one for one in before if one["farm"] != farm]
+    assert [one for one in now if one["farm"] != farm] == others
+    taken = {(one["technician"], one["day"]) for one in others}
+    assert not taken & {(one["technician"], one["day"]) for one in now if one["farm"] == farm}
+    why = {one["unit"]: one["why"] for one in made.json()["left_out"]}
+    assert "goes there already" in why["unit-16"], "it is in a visit of the plan before"
+    assert planned["number"] == 1
     sound(fleet_house)
 
 
@@ -262,8 +280,11 @@ def test_what_can_not_be_planned_says_why(fleet_house: House, monkeypatch: pytes
     bare = audit(fleet_house, plan=False)
     assert "planned no work" in make(fleet_house, bare, visits_file()).json()["detail"]
     whole = audit(fleet_house)
+    monkeypatch.setattr(visiting, "MOST_SETUPS", 3)
+    assert "3 are the most that are read here" in make(fleet_house, whole, visits_file()).json()["detail"]
+    monkeypatch.undo()
     monkeypatch.setattr(visiting, "MOST_UNITS", 3)
-    assert "up to 3 are planned here" in make(fleet_house, whole, visits_file()).json()["detail"]
+    assert "name fewer farms, for 3 at the most" in make(fleet_house, whole, visits_file()).json()["detail"]
     monkeypatch.undo()
     monkeypatch.delitem(sys.modules, "audit.fleet.schedule_solver", raising=False)
     monkeypatch.setitem(sys.modules, "ortools.sat.python", None)
