@@ -161,7 +161,7 @@ class _Maker:
         vocabulary = self.rulebook.vocabulary
         parts = [
             name.partition(".")[0]
-            for name in (*procedure.moves, *procedure.brings)
+            for name in (*procedure.moves, *procedure.brings, *procedure.measures)
             if name not in vocabulary.fixed and name.partition(".")[0] not in self.components
         ]
         return next((part for part in parts if part != "shaft"), parts[0] if parts else "")
@@ -202,14 +202,14 @@ class _Maker:
         also = [name for found in procedure.also if found.on == on for name in found.brings]
         named = [self.full(name, on) for name in (*procedure.moves, *procedure.brings, *also)]
         touched = dict.fromkeys([name for name in named if name] + [name for name, _ in own])
-        if not touched or self.only_notes(procedure, touched):
-            return
-        roles = {name: self.names[name].role for name in touched}
         takes, measures = (
             tuple(filter(None, (self.full(name, on) for name in some)))
             for some in (procedure.takes, procedure.measures)
         )
-        parts = [on, *(name.partition(".")[0] for name in (*touched, *takes))]
+        if not (touched or measures) or self.only_notes(procedure, touched):
+            return
+        roles = {name: self.names[name].role for name in touched}
+        parts = [on, *(name.partition(".")[0] for name in (*touched, *takes, *measures))]
         of_part = next((self.stations[part] for part in parts if part in self.stations), "")
         self.found[key] = Task(
             key,
