@@ -17,7 +17,7 @@ from api.pages.door import pages_router
 from api.pages.standing import Standing, standing
 from api.pages.view import packed, page, view_of
 from api.pages.walking.checklist import Known, checklist, known_of
-from api.pages.walking.scopes import due_now, scopes
+from api.pages.walking.purposes import due_now, purposes
 from api.record_wire import moment
 from api.routes import histories
 from api.routes.cards import crop_named
@@ -75,7 +75,7 @@ def walk_list(request: Request, unit: UnitId, caller: Reader, crop: Annotated[st
     content = {
         **plain,
         "rules": [{key: value for key, value in one.items() if key not in _NOT_ASKED} for one in plain["rules"]],
-        "scopes": scopes(found, grown, plain["rules"], _due(request, unit, caller)),
+        "purposes": purposes(found, grown, plain["rules"], _due(request, unit, caller)),
         "newest": found.newest and {"number": found.newest.number, "taken": moment(found.newest.taken)},
         "until": moment(desk_of(request).clock() + LEASE),
     }  # fmt: skip

@@ -43,8 +43,8 @@ function neededOf(walk, list) {
 export function purposesOf(walk, list) {
   const needed = neededOf(walk, list);
   const among = (names) => names && new Set(names.filter((one) => needed.has(one)));
-  const scopes = list.scopes ?? { open: null, changeover: {} };
-  const found = [["whole", needed], ["changeover", among(scopes.changeover[walk.header])], ["open", among(scopes.open)]];
+  const known = list.purposes ?? { open: null, changeover: {} };
+  const found = [["whole", needed], ["changeover", among(known.changeover[walk.header])], ["open", among(known.open)]];
   return new Map(found.filter(([, names]) => names));
 }
 
@@ -52,6 +52,13 @@ export function purposesOf(walk, list) {
 export function askedOf(walk, list) {
   const purposes = purposesOf(walk, list);
   return purposes.get(walk.purpose) ?? purposes.get("whole");
+}
+
+/** How many things that rules ask for are open and no part of a walk. */
+export function leftOut(walk, list, answers) {
+  const asked = askedOf(walk, list);
+  const whole = purposesOf(walk, list).get("whole");
+  return thingsOf(list).filter((one) => whole.has(one.name) && !asked.has(one.name) && !settled(one, answers.get(one.name))).length;
 }
 
 /** Whether an answer holds something. */

@@ -1,6 +1,6 @@
 // What the walk holds so far: every station with what is open there, and the summary before it is sent.
 
-import { askedOf, brokenNow, judged, label, purposesOf, answered, settled, sidedOf, unreadable, valuesOf } from "./walk-course.js";
+import { brokenNow, judged, label, leftOut, purposesOf, answered, settled, sidedOf, unreadable, valuesOf } from "./walk-course.js";
 import { h } from "./walk-controls.js";
 import { bottom, button, go, keeping, now, say, show, texts } from "./walk-frame.js";
 import { undoLine } from "./walk-looks.js";
@@ -77,8 +77,7 @@ export async function showSummary() {
   const unknown = [...answers.values()].filter((one) => one.unknown);
   const broken = brokenNow(list, answers, valuesOf(walk, list, answers));
   const photos = await store.photosOf(walk.id);
-  const chosen = askedOf(walk, list);
-  const outside = [...purposesOf(walk, list).get("whole")].filter((name) => !chosen.has(name) && !answers.has(name)).length;
+  const outside = leftOut(walk, list, answers);
   const jump = (step) => h("li", {}, button(step.look || label(step.things[0]), () => go.step(step.key), true, { class: "plain jump" }));
   const widen = async () => {
     const wider = { ...now.walk, purpose: "whole", at: "" };

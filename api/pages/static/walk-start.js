@@ -1,6 +1,6 @@
 // Where a walk begins: the walks on this device, a new one, and what it is for.
 
-import { courseOf, purposesOf } from "./walk-course.js";
+import { courseOf, leftOut, purposesOf } from "./walk-course.js";
 import { canonical, h } from "./walk-controls.js";
 import { age, button, cropText, go, keeping, now, page, say, show, texts } from "./walk-frame.js";
 import * as store from "./walk-store.js";
@@ -95,7 +95,6 @@ async function keepOthers(event) {
 export async function showPurposes() {
   const { walk, list, answers } = now;
   const purposes = purposesOf(walk, list);
-  const whole = purposes.get("whole");
   const choose = async (purpose) => {
     const changed = { ...now.walk, purpose, at: "" };
     if (await keeping(() => store.keepWalk(changed))) await go.open(changed);
@@ -106,7 +105,7 @@ export async function showPurposes() {
     h("p", { class: "hint" }, texts.purposeJudged),
     [...purposes].map(([purpose, asked]) => {
       const steps = courseOf({ ...walk, purpose }, list).filter((one) => one.asked);
-      const left = [...whole].filter((name) => !asked.has(name) && !answers.has(name)).length;
+      const left = leftOut({ ...walk, purpose }, list, answers);
       return h("section", { class: "purpose" },
         button(names[purpose], () => choose(purpose), walk.purpose !== purpose || purposes.size === 1,
           { class: walk.purpose === purpose ? "wide-button" : "plain wide-button", "aria-describedby": `about-${purpose}` }),

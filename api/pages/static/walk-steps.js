@@ -66,13 +66,26 @@ export function stepView(step, thing, list, answer, values, act) {
     thing.how ? h("p", {}, h("b", {}, texts.how, " "), thing.how) : null,
     right.length ? h("p", { class: "right" }, h("b", {}, texts.right, " "), right.join("; ")) : null,
     thing.last ? h("p", { class: "hint" }, texts.last, " ", lastText(thing), ` (${thing.last.when})`) : null,
-    controls(thing, answer ?? { sides: [], unit: "" }, texts, changed),
+    entered(controls(thing, answer ?? { sides: [], unit: "" }, texts, changed), act),
     status,
     h("div", { class: "row" }, unknown, photoControl(act)),
     h("div", { class: "photos", id: "photos" }),
     noteControl(answer, act),
     bottom(button(texts.back, act.back), button(texts.list, act.list), button(texts.next, act.next, false)),
   ];
+}
+
+/** Controls in which the keyboard's own key for what is next leads on: to the other side, then to the next step. */
+function entered(box, act) {
+  box.addEventListener("keydown", (event) => {
+    const written = [...box.querySelectorAll("input:not([type=radio])")];
+    const at = written.indexOf(event.target);
+    if (event.key !== "Enter" || at < 0) return;
+    event.preventDefault();
+    if (written[at + 1]) written[at + 1].focus();
+    else act.next();
+  });
+  return box;
 }
 
 function lastText(thing) {

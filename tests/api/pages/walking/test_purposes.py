@@ -18,9 +18,9 @@ from tests.api.pages.walking.walking import WALK, begin, content, finish, open_w
 from tests.api.pages.whole_unit import DEMO, FAULTY, WHOLE, faulty, whole
 
 
-def scopes(client: TestClient, unit: str, crop: str) -> dict[str, Any]:
+def purposes(client: TestClient, unit: str, crop: str) -> dict[str, Any]:
     """What walks for a crop may be for, with the names that each asks for."""
-    found: dict[str, Any] = client.get(f"/unit/{unit}/walk-round.json?crop={crop}").json()["scopes"]
+    found: dict[str, Any] = client.get(f"/unit/{unit}/walk-round.json?crop={crop}").json()["purposes"]
     return found
 
 
@@ -33,7 +33,7 @@ def test_a_change_of_crop_asks_for_what_the_plan_touches(owner: TestClient) -> N
     """By the door for programs, which plans the same work for itself."""
     faulty(owner)
     given = next(one for one in map(json.loads, DEMO.read_text().splitlines()) if one["unit"]["id"] == FAULTY)
-    found = scopes(owner, FAULTY, "soybean")
+    found = purposes(owner, FAULTY, "soybean")
     assert found["open"] is None  # the newest setup is of another crop
     assert set(found["changeover"]) == {"flex-platform", "draper"}
     for header, names in found["changeover"].items():
@@ -49,19 +49,19 @@ def test_a_change_of_crop_asks_for_what_the_plan_touches(owner: TestClient) -> N
 
 def test_open_things_are_those_that_findings_stand_on(owner: TestClient) -> None:
     faulty(owner)
-    names = set(scopes(owner, FAULTY, "corn")["open"])
+    names = set(purposes(owner, FAULTY, "corn")["open"])
     findings = owner.get(f"/units/{FAULTY}/findings").json()["findings"]
     assert findings
     for one in findings:
         wanted = {each["name"] for each in one["missing"]} | {each["quantity"] for each in one["found"]}
         assert wanted & names, one["rule"]
     whole(owner)
-    assert set(scopes(owner, WHOLE, "corn")["open"]) == due(owner, WHOLE)
+    assert set(purposes(owner, WHOLE, "corn")["open"]) == due(owner, WHOLE)
 
 
 def test_where_nothing_is_on_record_only_the_whole_machine_is_offered(owner: TestClient) -> None:
     assert owner.put("/units/unit-77", json={"card": "axial-single", "serial": "KX-00001"}).status_code == 201
-    assert scopes(owner, "unit-77", "corn") == {"open": None, "changeover": {}}
+    assert purposes(owner, "unit-77", "corn") == {"open": None, "changeover": {}}
 
 
 def asked(page: Page, purpose: str) -> int:

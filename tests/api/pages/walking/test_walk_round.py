@@ -254,6 +254,22 @@ def test_by_keyboard_alone(at: House, desk: Page) -> None:
     expect(desk.locator("#walk")).not_to_have_attribute("data-step", step or "")
 
 
+def test_the_keyboard_s_own_next_leads_from_side_to_side_and_on(at: House, asks: Remote, phone: Page) -> None:
+    open_walk(phone, at)
+    begin(phone)
+    go(phone, "Feeder house", "Thickness of the conveyor's wear strips still there")
+    step = phone.locator("#walk").get_attribute("data-step") or ""
+    phone.get_by_label("left", exact=True).fill("6")
+    phone.get_by_label("left", exact=True).press("Enter")
+    expect(phone.get_by_label("right", exact=True)).to_be_focused()
+    phone.keyboard.type("5,5")
+    phone.keyboard.press("Enter")
+    expect(phone.locator("#walk")).not_to_have_attribute("data-step", step)
+    finish(phone)
+    expect(phone.locator("h1")).to_have_text("Recorded")
+    assert content(asks)["readings"] == {"feeder.wear_strip_left": {"left": "6 mm", "right": "5,5 mm"}}
+
+
 @pytest.mark.usefixtures("asks")
 def test_every_kind_of_step_is_big_enough_and_has_no_obstacle(at: House, phone: Page) -> None:
     open_walk(phone, at)

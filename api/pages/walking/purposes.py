@@ -25,7 +25,7 @@ PATIENCE = 8.0
 DUE = frozenset({DueState.DUE.value, DueState.OVERDUE.value})
 
 
-def scopes(found: Standing, crop: str, rules: Iterable[Plain], due: Collection[str] | None) -> Plain:
+def purposes(found: Standing, crop: str, rules: Iterable[Plain], due: Collection[str] | None) -> Plain:
     """Names of things by what a walk is for.
 
     Shape: ``open``: what is broken, not known or due, None where the newest setup is of another crop, or unread;
