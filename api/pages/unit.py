@@ -22,7 +22,7 @@ from api.pages.standing import Standing, standing
 from api.pages.telling import told
 from api.pages.view import page, view_of
 from api.routes import acceptances as acceptance_doors
-from api.routes import histories, starts
+from api.routes import histories, identities, starts
 from api.routes import units as doors
 from api.routes.acceptances import Approver
 from api.routes.desk import tag
@@ -32,6 +32,7 @@ from audit.facts import compute
 from audit.nouns.finding import Report
 from audit.nouns.machine import MachineCard
 from audit.nouns.rule import Verdict
+from audit.nouns.vocabulary import on_card
 from audit.run import audit_on_sheet
 
 router = pages_router(prefix="/unit/{unit}")
@@ -52,7 +53,7 @@ def unit(request: Request, unit: UnitId, caller: Reader) -> Response:
         "builds": _builds(found, card), "hours": written(found.unit.engine_hours),
         "setups": plain_of(doors.list_setups(request, unit, caller, before=None, most=MOST_SETUPS))["items"],
         "starts": plain_of(starts.list_starts(request, unit, caller, before=None, most=10))["items"],
-        "acceptances": held, "key": token_urlsafe(16),
+        "acceptances": held, "key": token_urlsafe(16), "said": _said(request, caller, found, card),
     }  # fmt: skip
     if found.setup is None or found.newest is None:
         return page(request, "unit-new.html", things=around)
@@ -123,6 +124,15 @@ def end_acceptance(request: Request, caller: Approver, unit: UnitId, acceptance:
     must_be_own(request)
     acceptance_doors.withdraw(request, unit, acceptance, caller)
     return see(f"/unit/{unit}#acceptances")
+
+
+def _said(request: Request, caller: Reader, found: Standing, card: MachineCard | None) -> dict[str, Any]:
+    """What the machine says of itself: settings under the meanings that they have on its card, and fault codes."""
+    plain = plain_of(identities.from_machine(request, caller, found.unit.id))
+    names = {} if card is None else on_card(card, found.rulebook.vocabulary)
+    for one in plain["values"]:
+        one["meanings"] = [names[name].meaning for name in one["settings"] if name in names]
+    return plain
 
 
 def _broken(found: Standing, report: Report, plain: dict[str, Any], values: Any) -> list[dict[str, Any]]:

@@ -54,7 +54,7 @@ def imports(request: Request, caller: Reader, before: Before = None) -> Response
 def take(
     request: Request, caller: Mechanic, file: Annotated[UploadFile, File()],
     key: Annotated[str, Form(pattern=r"^[A-Za-z0-9_-]{1,64}$")], mapping: Annotated[UploadFile | None, File()] = None,
-    format: Text = "", source: Text = "", dry_run: Text = "",
+    format: Text = "", source: Text = "", timezone: Text = "", dry_run: Text = "",
 ) -> Response:  # fmt: skip
     """Imports a file, all rows of it or none; or only shows what would happen."""
     must_be_own(request)
@@ -63,11 +63,11 @@ def take(
         raise Refusal(422, "Not taken", "Choose the file that is to be imported; the one that came is empty.")
     if len(rules) > MOST_MAPPING:
         raise Refusal(413, "Not taken", f"A mapping may have at most {MOST_MAPPING:,} bytes.")
-    sent = Sent(b"".join((content, rules, format.encode(), source.encode())), _name(file), content, rules)
+    told = {"format": format, "source": source, "timezone": timezone}
+    sent = Sent(b"".join((content, rules, *(one.encode() for one in told.values()))), _name(file), content, rules)
     if dry_run:
-        answer = doors.import_file(request, caller, sent, dry_run=True, format=format, source=source)
-        return _page(request, plain_of(answer))
-    answer = doors.import_file(keyed(request, key), caller, sent, dry_run=False, format=format, source=source)
+        return _page(request, plain_of(doors.import_file(request, caller, sent, dry_run=True, **told)))
+    answer = doors.import_file(keyed(request, key), caller, sent, dry_run=False, **told)
     return see(f"/settings/imports/{plain_of(answer)['id']}")
 
 

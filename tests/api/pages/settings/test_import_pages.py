@@ -9,7 +9,7 @@ import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page
 
-from tests.api.exchange.samples import machine, snapshot_json
+from tests.api.exchange.samples import machine, snapshot_json, task_data, zipped
 from tests.api.legal import CARD
 from tests.api.pages.browsing import House, accessible, fits, sign_in
 from tests.api.pages.test_work_and_starts import hidden, text_of
@@ -155,3 +155,38 @@ def test_imports_in_a_browser(at: House, size: str, request: pytest.FixtureReque
     page.locator("select[name=card]").first.select_option(CARD)
     page.get_by_role("button", name="Answer").first.click()
     page.wait_for_url(re.compile(rf"{AT}/import-"))
+
+
+def test_times_of_the_file_by_the_zone_that_is_named(owner: TestClient) -> None:
+    shown = send(owner, snapshot_json([machine(at="2026-05-31T17:40:10")]), dry_run="yes", timezone="Nowhere/City")
+    assert "is none" in text_of(shown.text)
+    send(owner, snapshot_json([machine(at="2026-05-31T17:40:10")]), timezone="Europe/Berlin")
+    answer(owner, card=CARD)
+    assert owner.get("/units/Unit-07").json()["hours_at"] == "2026-05-31T15:40:10.000Z"
+
+
+def test_what_a_machine_says_stands_on_its_unit_s_page(owner: TestClient) -> None:
+    data = zipped({"TASKDATA.XML": task_data()})
+    send(owner, data, "a.zip")
+    answer(owner, card=CARD)
+    told = {
+        "CodeIdentifier": "SPN <110>",
+        "CodeDescription": "Coolant too warm",
+        "CodeSeverity": "high",
+        "CodeSource": "Engine",
+    }
+    one = {**machine(serial=""), "FaultCode": [told]}
+    send(owner, snapshot_json([one]))
+    answer(owner, unit="Unit-07")
+    page = owner.get("/unit/Unit-07").text
+    said = text_of(page)
+    assert "nothing is judged by it" in said
+    assert (
+        "Cleaning fan speed (Cleaning): 900 r/min · as it measured · 2026-05-20 18:00 (in which time zone is not known)"
+        in said
+    )
+    assert "SPN &lt;110&gt;" in page
+    assert "Coolant too warm · severity, as the machine says: high · Engine" in said
+    german = owner.get("/unit/Unit-07", headers={"Accept-Language": "de"}).text
+    assert "Was die Maschine selbst meldet" in text_of(german)
+    assert "Fehlercodes" in text_of(german)
