@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+import httpx2
 import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page
@@ -190,3 +191,29 @@ def test_what_a_machine_says_stands_on_its_unit_s_page(owner: TestClient) -> Non
     german = owner.get("/unit/Unit-07", headers={"Accept-Language": "de"}).text
     assert "Was die Maschine selbst meldet" in text_of(german)
     assert "Fehlercodes" in text_of(german)
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_what_a_machine_says_fits_every_screen(size: str, request: pytest.FixtureRequest, at: House) -> None:
+    page: Page = request.getfixturevalue(size)
+    told = {
+        "CodeIdentifier": "SPN 110 FMI 3",
+        "CodeDescription": "Coolant temperature above normal",
+        "CodeSource": "Engine",
+    }
+    headers = {"Authorization": f"Bearer {at.token}"}
+    with httpx2.Client(base_url=at.address, headers=headers, timeout=60) as remote:
+        for content in (
+            zipped({"TASKDATA.XML": task_data()}),
+            snapshot_json([{**machine(serial=""), "FaultCode": told}]),
+        ):
+            kind = "application/zip" if content.startswith(b"PK") else "application/json"
+            assert remote.post("/imports", content=content, headers={"Content-Type": kind}).status_code == 201
+            for one in remote.get("/import-questions").json()["items"]:
+                says = {"card": CARD} if one["kind"] == "which-card" else {"unit": "Unit-07"}
+                assert remote.post(f"/import-questions/{one['id']}/answer", json=says).status_code == 200
+    sign_in(page, at)
+    page.goto(f"{at.address}/unit/Unit-07")
+    assert page.locator("#said").is_visible()
+    accessible(page)
+    fits(page)
