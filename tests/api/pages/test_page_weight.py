@@ -37,7 +37,8 @@ KINDS = {
     "/settings/webhooks/{webhook}": "/settings/webhooks/{hook}", "/settings/calendars": "/settings/calendars",
     "/settings/imports": "/settings/imports", "/settings/imports/{id}": "/settings/imports/{read}",
     "/": "/", "/fleet": "/fleet", "/fleet/audits": "/fleet/audits", "/fleet/audits/{audit}": "/fleet/audits/{audit}",
-    "/fleet/report.{ending}": "/fleet/report.html", "/unit/{unit}": f"/unit/{FAULTY}",
+    "/fleet/report.{ending}": "/fleet/report.html", "/fleet/visits": "/fleet/visits",
+    "/fleet/visits/{visit}": "/fleet/visits/visit-0000000000000001", "/fleet/audits/{audit}/visits": "/fleet/audits/{audit}/visits", "/unit/{unit}": f"/unit/{FAULTY}",
     "/unit/{unit}/plan": f"/unit/{FAULTY}/plan",
     "/unit/{unit}/changeover": f"/unit/{FAULTY}/changeover?to=soybean&header=draper",
     "/unit/{unit}/start": f"/unit/{FAULTY}/start", "/start/{start}": "/start/{start}",
@@ -111,12 +112,17 @@ def on_record(at: House, app: Any) -> dict[str, str]:
     start = asks.post(f"/units/{WHOLE}/harvest-starts", json=asked).json()
     sent = {"files": {"retired.yaml": "[chain-too-long]\n"}, "note": "An id that we used on paper."}
     version = asks.post("/rulebooks", json=sent).json()["digest"]
-    fleet = httpx2.post(f"{at.address}/fleet-audits", content=DEMO.read_bytes(), headers=AS_LINES | bearer(at)).json()[
+    fleet = httpx2.post(f"{at.address}/fleet-audits?plan=true", content=DEMO.read_bytes(), headers=AS_LINES | bearer(at)).json()[
         "id"
     ]
     run_job(desk.store.address, "home", fleet, desk.jobs.place("home", fleet), (), lambda: False)
     farm = snapshot_json([machine(), machine("Unit 08", "U08-000483", "XXXMDA1AC00000483")])
     read = httpx2.post(f"{at.address}/imports", content=farm, headers=AS_JSON | bearer(at)).json()["id"]
+    visit = {
+        "technician": "tech-01", "farm": "Oxgill Farm", "begins": "2026-10-05T08:00", "leaves": "2026-10-05T10:00",
+        "work": [{"unit": FAULTY, "minutes": 120, "parts": ["belt"]}],
+    }  # fmt: skip
+    assert asks.put("/visits/visit-0000000000000001", json=visit).status_code == 201
     with desk.store.writing("home", "token:first owner", desk.clock()) as work:
         hook, _, _ = subscribing.make(work, "planning", "https://farm.example/hook", (), (), desk.secret)
     return {
