@@ -48,12 +48,14 @@ def test_an_issuer_that_is_down_from_the_start(bearer: Bearer, local: Any, clock
 
 
 def test_an_issuer_that_is_slow_to_fail_is_not_asked_without_pause(clock: Any) -> None:
+    asked = []
+
     def fetch(url: str) -> object:
+        asked.append(url)
         clock.at += RETRY
         raise NotFetched(url)
 
-    asked = []
-    issuer = Issuer(ISSUER, lambda url: (asked.append(url), fetch(url))[1], clock)
+    issuer = Issuer(ISSUER, fetch, clock)
     for _ in range(3):
         with pytest.raises(IssuerDown):
             issuer.metadata()
