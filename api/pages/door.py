@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Coroutine
-from typing import Any
+from typing import Any, Literal
 from urllib.parse import quote
 
 from fastapi import Request, Response
@@ -93,7 +93,8 @@ def keep(
         hidden: from scripts.
         returning: it is also sent when another site leads the browser back to us.
     """
-    secure, sent = request.url.scheme == "https", "lax" if returning else "strict"
+    secure = request.url.scheme == "https"
+    sent: Literal["lax", "strict"] = "lax" if returning else "strict"
     answer.set_cookie(name, value, max_age=seconds, path="/", secure=secure, httponly=hidden, samesite=sent)
 
 

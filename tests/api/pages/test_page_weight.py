@@ -112,9 +112,9 @@ def on_record(at: House, app: Any) -> dict[str, str]:
     start = asks.post(f"/units/{WHOLE}/harvest-starts", json=asked).json()
     sent = {"files": {"retired.yaml": "[chain-too-long]\n"}, "note": "An id that we used on paper."}
     version = asks.post("/rulebooks", json=sent).json()["digest"]
-    fleet = httpx2.post(f"{at.address}/fleet-audits?plan=true", content=DEMO.read_bytes(), headers=AS_LINES | bearer(at)).json()[
-        "id"
-    ]
+    fleet = httpx2.post(
+        f"{at.address}/fleet-audits?plan=true", content=DEMO.read_bytes(), headers=AS_LINES | bearer(at)
+    ).json()["id"]
     run_job(desk.store.address, "home", fleet, desk.jobs.place("home", fleet), (), lambda: False)
     farm = snapshot_json([machine(), machine("Unit 08", "U08-000483", "XXXMDA1AC00000483")])
     read = httpx2.post(f"{at.address}/imports", content=farm, headers=AS_JSON | bearer(at)).json()["id"]
