@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from itertools import islice, pairwise, product
 
+from audit.conditions import comparisons, limits
 from audit.measures import dimension_of, to_canonical
 from audit.nouns.quantity import Form, Role, Sided, Value
-from audit.nouns.rule import Verdict
+from audit.nouns.rule import Pointer, Verdict
 from audit.planning.worksheet import WorkSheet
 from tests.audit.planning.plain import Asked, Filled
 
@@ -82,7 +83,18 @@ class Positions:
         if self.names[name].role is Role.SETTING or not edges:
             values.update((low, *edges, high))
         values.update(self.own(name, found))
+        if self.names[name].role is Role.READING:
+            values.update(self.held_to(name))
         return sorted(value for value in values if low <= value <= high)
+
+    def held_to(self, name: str) -> Iterator[float]:
+        """Positions of the settings that a reading is held to: it is right at the number set, whichever that is."""
+        for asked in self.behind[name]:
+            for compare in comparisons(asked.question.hold):
+                if compare.quantity == name:
+                    for limit in limits(compare.relation):
+                        grid = self.grids.get(limit.name) if isinstance(limit, Pointer) else None
+                        yield from (value for value in grid or () if isinstance(value, float))
 
     def own(self, name: str, found: Filled) -> Iterator[float]:
         """A quantity's values as found and as in a right setup."""
