@@ -155,7 +155,8 @@ class _Undoing:
     def _lines(self, added: set[str]) -> None:
         """Machine cards of makers' types that answers to this import's questions put on record hold no more."""
         for question in self.asked:
-            line = type_cards.find(self.work, str((question.answer or {}).get("line") or ""))
+            id = (question.answer or {}).get("line")
+            line = type_cards.find(self.work, id) if id else None
             if line is None or line.ended is not None:
                 continue
             called = f"{question.content['row']['maker']} {question.content['row']['type']}".strip()
