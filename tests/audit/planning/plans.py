@@ -22,8 +22,8 @@ LOOKS = 1000
 class Budget:
     """Time is up after so many looks."""
 
-    def __init__(self) -> None:
-        self.left = LOOKS
+    def __init__(self, looks: int = LOOKS) -> None:
+        self.left = looks
 
     def __call__(self) -> bool:
         self.left -= 1

@@ -17,12 +17,14 @@ from audit.planning.planner import Planner
 from audit.planning.solver import OutOfTime
 from audit.planning.tasks import numbers
 from audit.planning.worksheet import WorkSheet
-from tests.audit.planning.plans import Budget, never
+from tests.audit.planning.plans import LOOKS, Budget, never
 from tests.audit.planning.reference import Cost, Reference
 from tests.audit.planning.spoiling import Spoiled, Spoiler
 
 EACH = 28
 """Setups of every card and crop; 3 cards and 12 crops make over a thousand."""
+PROOF = 20
+"""How many times a plan's looks the proof that there is none may take: loss counts hang together four at a time."""
 CARDS = ("axial-single", "axial-hybrid", "tangential-walker")
 CROPS = ("barley", "canola", "corn", "dry-beans", "flax", "oats", "peas", "rice", "sorghum", "soybean", "sunflower", "wheat")  # fmt: skip
 
@@ -55,6 +57,8 @@ def test_plans_cost_what_the_whole_model_finds(planner: Planner, fresh: Planner,
     for one, first, second in zip(spoiled, found, again, strict=True):
         wanted = reference.solve(one.setup.values, one.locks)
         assert first == second  # what was planned before makes no difference
+        if first is None and wanted is None:
+            first = outcome(planner, one, PROOF * LOOKS)
         if isinstance(first, Plan):
             plans += 1
             check_order(worksheet, first)
@@ -65,10 +69,10 @@ def test_plans_cost_what_the_whole_model_finds(planner: Planner, fresh: Planner,
     assert plans >= EACH // 3
 
 
-def outcome(planner: Planner, one: Spoiled) -> Plan | Conflict | None:
+def outcome(planner: Planner, one: Spoiled, looks: int = LOOKS) -> Plan | Conflict | None:
     """Plan or conflict; None where it took too long."""
     try:
-        (branch,) = planner.plan(one.setup, one.locks, Budget()).branches
+        (branch,) = planner.plan(one.setup, one.locks, Budget(looks)).branches
     except OutOfTime:
         return None
     return branch.outcome
