@@ -180,11 +180,25 @@ class _Model:
                 self.ways[name] = self.ways[name] + [
                     Way(whole, 1 << take, needs=take) for whole in self.wholes(name, keep_known=False)
                 ]
+            elif self.is_brought_beside(name):
+                self.ways[name] = self.ways[name] + [
+                    Way(whole, 1 << task, needs=task)
+                    for task in self.tasks.remedies.get(name, ()) if called >> task & 1
+                    for whole in self.wholes(name, keep_known=False)
+                ]  # fmt: skip
         return inside
 
     def is_known(self, name: str) -> bool:
         value = self.found[name]
         return value is not None and not (isinstance(value, tuple) and None in value)
+
+    def is_brought_beside(self, name: str) -> bool:
+        """Whether a reading that nobody knows is asked for by nothing yet: work that brings it right then settles it."""
+        return (
+            self.names[name].role is Role.READING
+            and self.found[name] is None
+            and all(self.verdicts[asked] in GOOD for asked in self.reference.behind[name])
+        )
 
     def may_be_taken_again(self, name: str, called: int) -> bool:
         take = self.tasks.takers.get(name, -1)
