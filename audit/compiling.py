@@ -148,7 +148,7 @@ class _Compiler(Folded):
             "h = []",
             *map(self.facts.line, part.facts),
             *(self.question_line(question) for question in part.questions),
-            f"return {shown}h",
+            f"return {shown}h,",
         ]
         table = self.put(ByWords(self.run("\n    ".join(lines), "part")))
         return [f"[{shown}e] = {table}[{given},]", "if e: h += e"]

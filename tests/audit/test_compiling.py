@@ -577,6 +577,7 @@ def made_up_setups(draw: st.DrawFn) -> Line:
     st.lists(made_up_setups(), min_size=1, max_size=4),
 )
 @example([(Not(IfThen(Compare("rotor.range", Is(Literal("low", "low"))), Compare("rotor.range", Is(Literal("high", "high"))))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}}])  # fmt: skip
+@example([(Compare("beater_drive.driven_diameter", AtLeast(Literal(300.0, "300 mm"))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}, "settings": {"beater_drive.driven": step}} for step in ("small", "large")])  # fmt: skip
 def test_they_agree_on_rules_made_up_at_random(
     rulebook: Rulebook, parts: list[tuple[Condition, Condition | None, tuple[Rise, ...]]], lines: list[Line]
 ) -> None:
