@@ -21,7 +21,7 @@ from api.pages.telling import teller_of
 from api.pages.view import HEADERS, page, view_of
 from api.service.recording import Moved, NoSuchUnit, OtherMachine
 from api.store.database import NoSuchOrganisation, StoreUnavailable
-from audit.nouns.problem import BadInput
+from audit.nouns.problem import BadInput, Problem
 
 SIGN_IN = "/sign-in"
 
@@ -44,7 +44,7 @@ class PageRoute(APIRoute):
             except Refusal as error:
                 return _refused(request, error.status, error.title, error.detail)
             except BadInput as error:
-                return page(request, "refused.html", 422, title="Not taken", problems=error.problems)
+                return page(request, "refused.html", 422, title="Not taken", problems=_told(request, error))
             except RequestValidationError as error:
                 first = error.errors()[0]
                 place = "/".join(str(part) for part in first["loc"])
@@ -118,6 +118,10 @@ def _to_sign_in(request: Request) -> Response:
     if "hx-request" in request.headers:  # a piece of a page can't be led away; the whole page is
         return Response(status_code=401, headers={**HEADERS, "HX-Redirect": where})
     return see(where)
+
+
+def _told(request: Request, error: BadInput) -> list[Problem]:
+    return teller_of(view_of(request)).problems(error.problems)
 
 
 def _refused(request: Request, status: int, title: str, detail: str, headers: dict[str, str] | None = None) -> Response:

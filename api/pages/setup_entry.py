@@ -17,7 +17,7 @@ from api.pages.asking import form_of, keyed, plain_of
 from api.pages.cards import crops_of
 from api.pages.door import pages_router, see
 from api.pages.standing import Standing, standing
-from api.pages.telling import told
+from api.pages.telling import teller_of, told
 from api.pages.view import View, page, view_of
 from api.pages.walk_round import newest_known, unit_of
 from api.pages.walking.checklist import Known, Thing, checklist, thing_shown, things
@@ -85,7 +85,8 @@ def _record(request: Request, unit: str, caller: Any, values: dict[str, str]) ->
     try:
         answer = doors.record_setup(keyed(request, values.get("key", "")), caller, unit, body)
     except BadInput as error:
-        return _page(request, found, crop, header_kind, known, Entered(values, _beside(error, asked)), 422)
+        problems = teller_of(view_of(request)).problems(error.problems)
+        return _page(request, found, crop, header_kind, known, Entered(values, _beside(problems, asked)), 422)
     return see(f"/unit/{unit}/setups/{plain_of(answer)['setup']['id']}")
 
 
@@ -179,12 +180,12 @@ def _things(found: Standing, crop: str) -> list[Thing]:
     return [one for _, _, some in things(sheet, unit_of(found.unit)) for one in some]
 
 
-def _beside(error: BadInput, asked: list[Thing]) -> dict[str, list[Problem]]:
+def _beside(problems: list[Problem], asked: list[Thing]) -> dict[str, list[Problem]]:
     """Problems by the field they are about."""
     paths = {f"{_SECTIONS.get(one.section, one.section)}/{one.key}": one.quantity.name for one in asked}
     paths |= {"unit/engine_hours": "engine_hours", "taken/by": "by", "taken/state": "state"}
     found: dict[str, list[Problem]] = defaultdict(list)
-    for problem in error.problems:
+    for problem in problems:
         path = problem.place.path.removesuffix("/left").removesuffix("/right")
         found[paths.get(path, "")].append(problem)
     return dict(found)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -15,6 +15,7 @@ from api.pages.phrases import composed
 from api.pages.units import UNITS, measured
 from api.pages.view import View, view_of
 from api.wire import Plain
+from audit.nouns.problem import Problem
 
 NAMES = frozenset(
     {"id", "rule", "quantity", "name", "procedure", "card", "pack", "key", "digest", "unit", "file", "crop",
@@ -64,6 +65,24 @@ class Teller:
             if len(self._told) < MOST_KEPT:
                 self._told[text, loose] = found
         return found
+
+    def series(self, text: str) -> str:
+        """Texts one after the other with '; ' between, each told; one of them may hold '; ' itself."""
+        parts, found = text.split("; "), []
+        while parts:
+            for end in range(1, len(parts) + 1):
+                first = "; ".join(parts[:end])
+                if (said := self.text(first)) != first:
+                    break
+            else:  # nobody knows what it begins with, as a name
+                said, end = parts[0], 1
+            found.append(said)
+            parts = parts[end:]
+        return "; ".join(found)
+
+    def problems(self, problems: Iterable[Problem]) -> list[Problem]:
+        """Problems of an input with what is wrong and what to do told; where it is stays."""
+        return [replace(one, message=self.text(one.message), advice=self.text(one.advice)) for one in problems]
 
     @property
     def as_composed(self) -> bool:

@@ -28,7 +28,7 @@ from api.service import visiting
 from api.service.visiting import EFFORT, NotPlanned
 from api.store import fleet_audits, units, visits
 from api.store.database import Work
-from audit.nouns.problem import BadInput
+from audit.nouns.problem import BadInput, Problem
 
 router = pages_router()
 
@@ -151,7 +151,7 @@ def make(
 
 def _form(
     request: Request, caller: Caller, audit: str, asked: str, key: str, status: int = 200, *,
-    problems: Sequence[Any] = (), why: str = "",
+    problems: Sequence[Problem] = (), why: str = "",
 ) -> Response:  # fmt: skip
     desk = desk_of(request)
     with desk.store.reading(caller.organisation, desk.clock()) as work:
@@ -167,7 +167,7 @@ def _form(
     text = asked or _skeleton(farms, _day_of(desk.clock()) + timedelta(days=1))
     return page(
         request, "visits-plan.html", status, audit=job, asked=text, key=key, edition=edition, farms=farms,
-        planned=planned, problems=problems, why=why,
+        planned=planned, problems=teller_of(view_of(request)).problems(problems), why=why,
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from api.errors import Refusal
 from api.identity.rights import Right
 from api.pages.asking import form_of, keyed, plain_of
 from api.pages.door import must_be_own, pages_router, see
-from api.pages.telling import teller_of
+from api.pages.telling import Teller, teller_of
 from api.pages.view import page, view_of
 from api.routes import identities
 from api.routes import imports as doors
@@ -107,11 +107,24 @@ def undo(request: Request, caller: Mechanic, id: ImportId) -> Response:
 
 def _page(request: Request, found: dict[str, Any], undone: dict[str, list[str]] | None = None) -> Response:
     rows, tell = found["lines"], teller_of(view_of(request))
-    lines = [{**one, "text": tell.text(one["text"]), "advice": tell.text(one["advice"])} for one in rows[:MOST_LINES]]
+    shown = rows[:MOST_LINES]
+    lines = [{**one, "text": tell.series(one["text"]), "advice": tell.text(one["advice"])} for one in shown]
+    found["notes"] = [_note(tell, one) for one in found["notes"]]
+    if undone is not None:
+        undone |= {name: [tell.text(one) for one in undone[name]] for name in ("done", "left")}
     return page(
         request, "settings-import.html", found=found, lines=lines, more=max(0, len(rows) - MOST_LINES),
         fates=Counter(one["fate"] for one in rows), undone=undone,
     )  # fmt: skip
+
+
+def _note(tell: Teller, note: str) -> str:
+    """A note of an import told; one of a row begins with its place, which stays."""
+    said = tell.text(note)
+    place, parted, text = note.partition(": ")
+    if said != note or not parted:
+        return said
+    return f"{place}: {tell.series(text.removesuffix('.'))}."
 
 
 def _name(file: UploadFile) -> str:
