@@ -12,6 +12,7 @@ from collections.abc import Callable
 from functools import cache
 
 from api.pages.languages import Language
+from api.pages.refusals import REFUSED
 from api.store.event_kinds import EVERY as KINDS
 
 SURE = (
@@ -135,7 +136,7 @@ SURE = (
     "{place}: column '{column}' is of type {kind}; a cell must hold a number, a text, yes/no or a time.",
     "{place}: can't be read: {reason}.",
     "{file}: column {number}",
-    "Did you mean '{other}'?",
+    "Did you mean '{key}'?",
     "another audit is writing to {folder}; wait for it or name another folder.",
     "{folder} holds the audit of another run ({file}); name another folder.",
     "{folder} holds the audit of another run; name another folder.",
@@ -191,90 +192,6 @@ LOOSE = (
 )
 """Phrases of few words, for texts that are known to be composed."""
 
-REFUSED = (
-    # what can't be read of a setup, a unit or a file of visits
-    "no machine card is called {called}.", "no crop card is called {called}.", "there is no machine card '{called}'.",
-    "this card has no build '{called}'.", "'{key}' is {shown}; it must be one of: {words}.",
-    "is {shown}; it must be one of: {words}. Did you mean '{other}'?", "is {shown}; it must be one of: {words}.",
-    "machine card {card} has no {role} of that name.", "'setup-audit card show {card}' lists them.",
-    "'{key}' is computed or stated by the card; it can't be given.", "'{key}' is a {role}.",
-    "Move it to '{section}'.", "'{key}' has no side '{side}'.",
-    "has no side '{side}'; write left and right.", "is {shown}; it must be true or false.",
-    "has no key '{key}'. {advice}", "'with' is {shown}; it must be text, the instrument.",
-    "'unit' is {shown}; {name} is a {form}.", "is {shown}; it must be a number with a unit out of: {units}.",
-    "{shown} is impossible here; it must lie from {low} to {high}. Check the value and its unit.",
-    "{shown} is impossible here; it must lie from {low}. Check the value and its unit.",
-    "'{shown}' has no offset; write '{again}Z' or with '+02:00'.",
-    "{shown} is not a date and time; write it like '2026-08-11T07:40:00Z'.",
-    "'{shown}' is a unit of {dimension}, a {wanted} is wanted; write one of: {units}.",
-    "unknown unit '{shown}'; write one of: {units}. Did you mean '{other}'?",
-    "unknown unit '{shown}'; write one of: {units}.", "'{shown}' is too long to be a measurement.",
-    "'{shown}' is not a number with a unit; write for example '12.5 mm' or '5/32 in'.",
-    "'{shown}' can be read as {first} or as {other}; write it without the comma.", "'{shown}' divides by zero.",
-    "'{shown}' is too large to be a measurement.",
-    "'{shown}' is not one number with a unit; write for example '1250 mm' or '1 1/4 in'.",
-    "'{shown}' has no unit; write one of: {units}.",
-    "{shown} is not a number with a unit; write for example '12.5 mm'.",
-    "{shown} has no unit; write it as text with one, for example '{example}'.",
-    "{what} must be a mapping, not {shown}.", "{what} lacks '{key}'.", "Add '{key}:'.",
-    "'{key}' must be text, not {shown}.", "'{key}' must be true or false, not {shown}.",
-    "'{key}' is {shown}; it must be at least {low}.", "'{key}' must be a number, not {shown}.",
-    "'{key}' must be a list, not {shown}.", "{what} has no key {key}.", "Known here: {words}.", "Known: {words}.",
-    "is longer than {most} MiB, the most that one setup may have.", "is not UTF-8 (byte {number}).",
-    "is not JSON: {reason}.", "is not YAML: {reason}.", "is nested more than {number} deep.",
-    "holds a number that can't be read: {reason}.", "key {key} stands twice in one object.",
-    "key '{key}' stands twice.", "can't be kept as it is: {reason}.",
-    "'{key}' must lie above 0 and be at most 24.", "'leaves_at' is {shown}; write '07:00'.",
-    "'{key}' is {shown}; write a date like '2026-08-24'.",
-    "'days' is {shown}; it must be a list of dates, or how many days in a row.",
-    "{called} stands twice under '{section}'.", "{called} lies at two places.", "{day} lies before the start.",
-    "nobody says how far it is: {parts}.", "the way from {called} leads to {other}.",
-    "Not recorded: the setup's unit has {key} {shown}, {unit} on record has {other}. Either it is of another machine, "
-    "or the unit on record must be put right first.",
-    # rows of an import
-    "known by {identities}", "{number} settings from the machine, not verified",
-    "{number} fault codes, as the machine tells them", "{what} {shown} is not taken: on record is {known}",
-    "'{called}' names {crops}", "'{called}' is {name}", "its crop ({crops}) is not known for certain",
-    "{hours} engine hours are older than what is known, kept as history", "{hours} engine hours",
-    "engine hours {hours} to {most}", "has {hours} engine hours, which no engine has (0 to {most})",
-    "hours count from {hours} on; setups before are no longer of account", "there is no unit {unit} any more",
-    "there is no unit {unit}", "it is {unit}, which was taken out of the fleet", "there is no machine card '{called}'",
-    "Cards: {words}", "Fill one of {words}", "{scheme} '{shown}' is that of {unit} and stays there.",
-    "'{shown}' is no PIN (17 letters and digits); it proves nothing",
-    "'{shown}' is no PIN (17 letters and digits; I, O and Q stand for 1 and 0 on no plate); it proves nothing",
-    "serial '{shown}' has no maker and type beside it; it proves nothing",
-    "serial '{shown}' is a placeholder; it proves nothing",
-    "'{shown}' is no NAME of ISO 11783 (16 hexadecimal digits)",
-    "A value of DDI {entry} names the element {part}, which no device has.",
-    "has {number} cells, the titles are {count}", "has '{shown}' for engine hours, which is no number",
-    "has '{shown}' for engine hours, but the mapping says that decimals have '{sign}'",
-    "has '{shown}' for the time of its hours; write 2026-08-11T07:40:00Z", "has '{shown}' for a year of build",
-    "has '{shown}' for operating hours, which is no number", "device '{called}' is no combine",
-    "device '{called}' takes part in no harvest",
-    # an import taken back
-    "{unit} is no longer known by {identities}", "{unit} is known by {identities} again",
-    "{unit} and what it is known by stay: more was recorded of it since", "{number} settings from machines",
-    "{number} planned harvests", "{number} fault codes from machines", "question {number} needs no answer",
-    "{unit}: setups were recorded since with {hours} engine hours known; they stay",
-    "{unit}: engine hours are {was} again", "{unit}: newer engine hours are on record ({was}); they stay",
-    "{unit}: that its meter was replaced stays: {reason}", "newer engine hours are on record ({was})",
-    "{unit}: its meter counts as not replaced; engine hours are {was} again, and setups before it are of account",
-    "{type} is still taken for card {card}: other imports added units of that card since ({units})",
-    "{type} is no longer taken for card {card}; it is taken for {cards} again",
-    "{type} is no longer taken for card {card}", "{unit} was taken out of the fleet", "{id} was undone before.",
-    "There is no import {id}.",
-    # an answer, or a whole import, that can't be taken
-    "Not answered: {reason}.", "its {scheme} is that of {unit}; if that is wrong, split it off there first",
-    "say which machine card it is, {how}; there are {cards}",
-    "serial '{shown}' does not lie between these, or that can't be decided",
-    "{place}: is of no format that is read here. Name one if it is one of {words}.",
-    "{place}: needs a mapping file that says what each column is. Write 'columns:' and under it a line a column: "
-    "{how}; fields are {words}.", "{place}: has no column '{column}'. Its columns are {columns}.",
-    "{place}: can't be read as JSON: {reason}. Export it again.", "{place}: is empty. Export it again.",
-    "{place}: '{shown}' is none. Write the name of a place in it, as Europe/Berlin or UTC.",
-)  # fmt: skip
-"""Phrases of what was refused and of what came of an import: no part of reports, plans, rules and cards."""
-
 
 WORDS = (
     "left", "right", "both sides", "yes", "no", "kept", "broken", "unknown", "not asked", "not known", "as-found",
@@ -322,39 +239,6 @@ WORDS = (
     "'setup-audit fleet --columns CARD' lists the columns of a card.",
     "the stored files are not those that were put on record",
     "the stored files are cut off, or larger than any rulebook",
-    "Write left and right.", "Remove it.", "lacks 'value'.", "'value' must be a plain value.", "Put it in quotes.",
-    "is not taken left and right; give one value.", "Put it in [ ].", "Keep the right one.", "Keep one of them.",
-    "Write one setup a line, and check for a missing line end.", "Save the file as UTF-8.", "is not a finite number.",
-    "Check commas, quotes and brackets at this place.", "Leave the key out if the value is not known.",
-    "holds half of a surrogate pair, which is no character.", "Write the character itself.", "is empty.",
-    "Check indentation, colons and quotes; quote text with a comma or colon.", "a key must be a word.",
-    "Send whole numbers up to 2^53, and whole characters.", "Give it another name.", "Leave it out.",
-    "State 'travel' in minutes, or 'place' for both and 'road' with speed and detour.",
-    "It is no farm and nobody's base.", "a setup", "a visits file", "a technician", "a farm", "a mapping", "a list",
-    "setting", "reading", "event", "number", "word", "time", "Expecting value", "Extra data",
-    "Expecting property name enclosed in double quotes", "Expecting ',' delimiter", "Expecting ':' delimiter",
-    "Unterminated string starting at", "Illegal trailing comma before end of object",
-    "length", "speed", "rotation", "force",
-    "temperature", "temperature rise", "mass", "mass per length", "area", "mass per area", "bushels per area",
-    "count per area", "count per mass", "bushel weight", "area per time", "mass per time", "share", "angle", "power",
-    "torque", "count", "build year", "card", "owner", "none", "not named",
-    "has engine hours of a time that is yet to come, so one of the clocks is wrong", "Answer again",
-    "Put the unit back first if it works again", "the reading was wrong; what was known holds",
-    "the higher reading is of the meter before; setups before are no longer of account",
-    "Times without an offset are kept as they are written, and prove nothing of how old anything is. Name the time "
-    "zone of their clock (--timezone, timezone) to have them count.",
-    "Times in the hour in which clocks are changed are not certain; the earlier one is taken.",
-    "The snapshot holds no machine.", "Entries that only the maker knows (DDI E000 to FFFE) are passed over.",
-    "Working hours (DDI 215) leave out idle running; they are not taken for engine hours.",
-    "Look for a stray delimiter or quote", "has nothing by which a machine is known", "Look for a missing quote",
-    "has a cell that is far too long", "Put it right and send the file again", "Ask the sender",
-    "has no EquipmentHeader, so nobody knows which machine it is", "has no PIN, serial number or equipment id",
-    "is a crop without name or code", "Name it in the system it comes from", "Send all files of the set",
-    "Export the set again", "it was answered by an older version, which did not keep what was before",
-    "what the unit is was changed since", "setups were recorded by the new one since", "it is answered already",
-    'say which unit it is, {"unit": "…"}, or {"new": true} for one that is not on record', "Not read",
-    "serials are for a type; leave them out for this one machine", "Not answered",
-    "Choose the file that is to be imported; the one that came is empty.",
 )  # fmt: skip
 """Words and whole sentences of the audit, the gate, the drawings and the doors."""
 
@@ -368,7 +252,7 @@ def composed(text: str, language: Language, tell: Callable[[str], str], loose: b
     for phrase, pattern in _patterns(loose):
         match = pattern.fullmatch(text)
         if match is not None:
-            parts = {name: tell(part) for name, part in match.groupdict().items()}
+            parts = {name: part if name in _KEPT else tell(part) for name, part in match.groupdict().items()}
             return language.say(phrase, **parts)
     return None
 
@@ -387,11 +271,13 @@ def _pattern(phrase: str) -> str:
     )
 
 
+_KEPT = frozenset({"key", "called", "quoted", "names", "again", "example"})
+"""Parts that stay as they were written, as they are to be written again, or as names of things."""
 _NUMBERS = r"[\d.,:–-]+"
 _NARROW = {
     **dict.fromkeys(("count", "number", "days", "hours", "most", "low_end", "driver", "driven"), _NUMBERS),
-    "name": r"\S+",
-    "level": r"\w+",
+    **dict.fromkeys(("name", "card"), r"\S+"),
+    **dict.fromkeys(("level", "role"), r"\w+"),
     "severity": r"\w+",
     "probability": r"\w+",
 }

@@ -9,7 +9,8 @@ from pathlib import Path
 
 from babel.messages.extract import extract_from_dir
 
-from api.pages.phrases import LOOSE, REFUSED, SURE, WORDS
+from api.pages.phrases import LOOSE, SURE, WORDS
+from api.pages.refusals import REASONS, REFUSED
 from audit import drives, parts, physics
 from audit.nouns.machine import MachineCard
 from audit.nouns.rulebook import Rulebook
@@ -28,7 +29,7 @@ def of_pages() -> list[str | tuple[str, str]]:
     for _, _, text, _, _ in extract_from_dir(FOLDER, _METHODS, options, _SAID, comment_tags=()):
         if text:
             found[tuple(text[:2]) if isinstance(text, tuple) else text] = None  # type: ignore[index]
-    return list(found | dict.fromkeys((*SURE, *LOOSE, *REFUSED, *WORDS)))
+    return list(found | dict.fromkeys((*SURE, *LOOSE, *WORDS, *REFUSED, *REASONS)))
 
 
 def of_rulebook(rulebook: Rulebook) -> list[str]:

@@ -1,0 +1,231 @@
+"""Why something was refused, and what came of an import, in the reader's language: no English phrase is left."""
+
+from __future__ import annotations
+
+import json
+import re
+from html import unescape
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from api.environment import rulebook
+from api.pages.telling import teller
+from audit.fleet.visits import read_visits
+from audit.intake.setups import read_setup
+from audit.nouns.problem import BadInput
+from tests.api.exchange.samples import machine, snapshot_json
+from tests.api.legal import CARD
+from tests.api.pages.settings.test_import_pages import AT, answer, send
+from tests.api.pages.test_setup_entry import form_of, shown
+from tests.api.pages.test_work_and_starts import text_of
+from tests.api.pages.whole_unit import FAULTY, faulty
+from tests.api.starts.test_imports import MAPPING
+
+ENGLISH = re.compile(r"\b(the|is|of|with|than|from|and|must|not|has|it|one|no|are|write|known)\b")
+"""Words of English that German has not, or not in small letters."""
+QUOTED = re.compile(r"'[^']*'|\{.*?\}")
+"""Names and what was written stand in quotes, the same in every language."""
+
+
+def english_in(text: str) -> bool:
+    """Whether a text has words of English outside of quotes."""
+    return ENGLISH.search(QUOTED.sub("", text)) is not None
+
+
+@pytest.fixture
+def german(owner: TestClient) -> TestClient:
+    """A browser that asks for German."""
+    owner.headers["Accept-Language"] = "de"
+    return owner
+
+
+def wrong_in(page: str) -> list[str]:
+    """Every item of the lists of problems of a page, without where it stands."""
+    lists = re.findall(r'(?s)<div class="wrong".*?<ul>(.*?)</ul>|<ul class="problems">(.*?)</ul>', page)
+    items = re.findall(r"(?s)<li>(.*?)</li>", "".join("".join(one) for one in lists))
+    return [" ".join(unescape(re.sub(r"<(a|b)\b.*?</\1>|<[^>]*>", " ", one)).split()) for one in items]
+
+
+def main_of(page: str) -> str:
+    """What a page says, without the frame of every page."""
+    return text_of(re.findall(r"(?s)<main.*?</main>", page)[0])
+
+
+WRONG = {
+    "rotor.speed": "99999", "feeder.sheave_gap": "wide", "engine_hours": "-4", "job.ground_speed": "900",
+    "shoe.sieve": "5 bushels", "shoe.chaffer": "1,234", "feeder.drum:left": "halfway", "rotor.concave_gap:left": "1/0",
+    "shoe.fan_speed": "7 8", "job.grain_yield": "9" * 90, "job.hectares": "12 mm", "job.header_width": "6 m m",
+}  # fmt: skip
+
+
+def test_a_form_with_wrong_values_is_refused_in_german(german: TestClient) -> None:
+    faulty(german)
+    form = form_of(shown(german, FAULTY))
+    assert form.keys() >= WRONG.keys()
+    answered = german.post(f"/unit/{FAULTY}/setup", data={**form, **WRONG})
+    assert answered.status_code == 422
+    problems = wrong_in(answered.text)
+    assert len(problems) == len(WRONG)
+    assert not [one for one in problems if english_in(one)]
+    assert any("'wide' ist keine Zahl mit Einheit" in one for one in problems), "what was written stays"
+
+
+FILES: tuple[tuple[dict[str, Any], dict[str, Any]], ...] = (
+    ({"card": "axial-singel"}, {}), ({}, {"job": {}}), ({}, {"job": []}), ({}, {"jbo": {}}),
+    ({}, {"job": {"crop": "maize-ish"}}), ({}, {"job": {"crop": 7}}), ({"fitted": {"wheels": "six"}}, {}),
+    ({}, {"taken": {"at": "2026-09-14T09:22:00"}}), ({}, {"taken": {"at": "yesterday"}}),
+    ({}, {"taken": {"state": "as-fund"}}), ({}, {"settings": {"rotor.sped": 390}}),
+    ({}, {"settings": {"header.pins_match": True}}), ({}, {"settings": {"job.crop": "corn"}}),
+    ({}, {"settings": {"rotor.speed": True}}), ({}, {"settings": {"rotor.speed": {"valeu": 3}}}),
+    ({}, {"settings": {"rotor.speed": {"value": 3, "with": 5}}}), ({}, {"settings": {"rotor.speed": {"left": 3}}}),
+    ({}, {"settings": {"rotor.range": {"value": "low", "unit": "mm"}}}), ({}, {"settings": {"rotor.range": "lo"}}),
+    ({}, {"settings": {"feeder.drum": {"left": "raised", "middle": "raised"}}}), ({}, {"settings": [1]}),
+    ({}, {"readings": {"header.pins_match": "maybe"}}), ({}, {"readings": {"rotor.measured_speed": [388]}}),
+    ({}, {"readings": {"rotor.measured_speed": {"unit": "r/min"}}}),
+    ({}, {"readings": {"rotor.measured_speed": {"value": {}}}}), ({}, {"readings": {"rotor.measured_speed": 1e999}}),
+)  # fmt: skip
+TEXTS = (
+    b"{",
+    b"",
+    b"[]",
+    b'{"a" 1}',
+    b'{"a": 1 "b": 2}',
+    b"{a: 1}",
+    b"{} {}",
+    b'{"a',
+    b"\xff\xfe",
+    b'{"a": 1, "a": 2}',
+    b'{"a": ' + b"[" * 40 + b"]" * 40 + b"}",
+    b'{"a": "\\ud800"}',
+    b" " * 4_300_000,
+    b'{"a": ' + b"9" * 9000 + b"}",
+)
+
+
+def bodies() -> list[bytes]:
+    """Setups that can't be taken, each for another reason."""
+    whole: dict[str, Any] = {"unit": {"id": FAULTY, "card": "axial-single"}, "job": {"crop": "corn"}}
+    made = [{**whole, "unit": {**whole["unit"], **unit}, **rest} for unit, rest in FILES]
+    return [*(json.dumps(one).encode() for one in made), *TEXTS]
+
+
+def test_every_reason_why_a_setup_is_refused_is_told_in_german() -> None:
+    tell, left, count = teller("de", "si"), set(), 0
+    for body in bodies():
+        with pytest.raises(BadInput) as caught:
+            read_setup(body, "", rulebook())
+        for before, after in zip(caught.value.problems, tell.problems(caught.value.problems), strict=True):
+            for text, said in ((before.message, after.message), (before.advice, after.advice)):
+                count += bool(text)
+                if text and (said == text or english_in(said)):
+                    left.add(f"{text} => {said}")
+            assert after.place == before.place
+    assert not left, "\n".join(sorted(left))
+    assert count > len(bodies())
+
+
+def test_a_refused_file_says_where_and_why_in_german(german: TestClient) -> None:
+    faulty(german)
+    answered = german.post(
+        f"/unit/{FAULTY}/setup/file", data={"key": "k1"}, files={"setup": ("s.json", '{\n "job": ,\n}')}
+    )
+    assert answered.status_code == 422
+    assert wrong_in(answered.text) == [
+        "Zeile 2: ist kein JSON: ein Wert fehlt. Kommas, Anführungszeichen und Klammern an dieser Stelle prüfen."
+    ]
+    other = {"unit": {"serial": "OTHER-1"}, "job": {"crop": "corn"}}
+    answered = german.post(
+        f"/unit/{FAULTY}/setup/file", data={"key": "k2"}, files={"setup": ("s.json", json.dumps(other))}
+    )
+    assert answered.status_code == 409
+    assert "Nicht aufgezeichnet: die Maschine der Aufnahme hat" in text_of(answered.text)
+
+
+def test_a_new_unit_is_refused_in_german(german: TestClient) -> None:
+    for more in ({"card": "axial-singel"}, {"build_year": "1066"}, {"build_year": "new"}):
+        answered = german.post("/fleet/units", data={"id": "unit-90", "card": CARD, **more})
+        assert answered.status_code == 422
+        assert not english_in(said := main_of(answered.text))
+        assert "Input" not in said
+
+
+VISITS = """\
+start: 2026-08-24
+technicians:
+- {name: A, days: 0, skills: [axial-singel]}
+- {name: A, days: [tomorrow], form: {x: 1}}
+farms:
+- {name: Oxgill Farm, harvest: soon, helper: perhaps}
+- []
+"""
+
+
+@pytest.mark.parametrize("text", [VISITS, "start: [", "- 1", "", "start: 2026-08-24\nstart: 2026-08-25\n", "start: x"])
+def test_every_reason_why_a_visits_file_is_refused_is_told_in_german(text: str) -> None:
+    with pytest.raises(BadInput) as caught:
+        read_visits(text.encode(), "", ("axial-single",))
+    for before, after in zip(caught.value.problems, teller("de", "si").problems(caught.value.problems), strict=True):
+        assert after.message != before.message
+        if "YAML" not in after.message:  # its reader's own words stay
+            assert not english_in(after.message), after.message
+        assert not before.advice or after.advice != before.advice, after.advice
+
+
+TABLE = """\
+No;Hours;Read
+Unit 07;1490,5;2026-07-01T00:00:00Z
+Unit 08;soon;
+Unit 09;12;2026-07-01T00:00:00Z;more
+;3;
+Unit 10;99999;2026-07-01T00:00:00Z
+Unit 11;7;then
+"""
+
+
+def in_rows(page: str) -> list[str]:
+    """What the last cell of each row of an import says."""
+    return [
+        text_of(row.rpartition("<td>")[2]).strip()
+        for row in re.findall(r"(?s)<tr>(.*?)</tr>", page.partition("<tbody>")[2])
+    ]
+
+
+def test_a_dry_run_tells_each_row_s_fate_in_german(german: TestClient) -> None:
+    german.put("/units/unit-07", json={"card": CARD})
+    german.post("/units/unit-07/identities", json={"fleet_number": "Unit 07"})
+    said = in_rows(send(german, TABLE.encode(), "machines.csv", MAPPING, dry_run="yes").text)
+    assert len(said) == 6
+    assert "1490.5 Motorstunden" in said
+    assert not [one for one in said if english_in(one)]
+    said = in_rows(send(german, dry_run="yes").text)
+    assert all(one.startswith("welche Maschinenkarte ist es?") for one in said)
+
+
+def test_an_import_and_what_goes_with_it_are_told_in_german(german: TestClient) -> None:
+    where = send(german).headers["location"]
+    answer(german, card=CARD)
+    again = snapshot_json([machine("Unit <07>", hours=1500, pin="SHORT"), machine("Unit 09", "NONE", "", hours=90_000)])
+    page = send(german, again).headers["location"]
+    rows = in_rows(german.get(page).text)
+    assert not [one for one in rows if english_in(one)], rows
+    notes = re.findall(r"<li>(.*?)</li>", german.get(page).text)
+    assert any("ist keine PIN" in one for one in notes)
+    assert not [one for one in notes if english_in(unescape(one).partition(": ")[2])]
+    back = german.post(f"{where}/undo").text
+    told = [text_of(one).strip() for one in re.findall(r"<li>(.*?)</li>", back)]
+    assert any("wurde aus der Flotte genommen" in one for one in told) or any("bleibt" in one for one in told)
+    assert not [one for one in told if english_in(one)], told
+
+
+def test_whole_files_and_answers_that_are_not_taken_are_told_in_german(german: TestClient) -> None:
+    send(german)
+    for answered in (
+        send(german, b"hello"), send(german, b""), send(german, b"{"), send(german, b"No;Hours\n1;2\n", "m.csv"),
+        send(german, TABLE.replace("No;", "Nr;").encode(), "m.csv", MAPPING), send(german, timezone="Mars"),
+        answer(german, card="no-card"), german.post(f"{AT}/import-{'0' * 16}/undo"),
+    ):  # fmt: skip
+        assert answered.status_code >= 400
+        said = main_of(answered.text)
+        assert not english_in(re.sub(r"columns:.*", "", said)), said
