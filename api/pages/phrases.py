@@ -11,6 +11,7 @@ import re
 from collections.abc import Callable
 from functools import cache
 
+from api.exchange.reading.nouns import Scheme
 from api.pages.languages import Language
 from api.pages.refusals import REFUSED
 from api.store.event_kinds import EVERY as KINDS
@@ -271,13 +272,15 @@ def _pattern(phrase: str) -> str:
     )
 
 
-_KEPT = frozenset({"key", "called", "quoted", "names", "again", "example"})
+_KEPT = frozenset({"key", "called", "quoted", "names", "again", "example", "identity"})
 """Parts that stay as they were written, as they are to be written again, or as names of things."""
 _NUMBERS = r"[\d.,:–-]+"
 _NARROW = {
     **dict.fromkeys(("count", "number", "days", "hours", "most", "low_end", "driver", "driven"), _NUMBERS),
     **dict.fromkeys(("name", "card"), r"\S+"),
+    "scheme": "|".join(re.escape(one.value) for one in Scheme),
     **dict.fromkeys(("level", "role"), r"\w+"),
+    "identity": r"(?!').+?",
     "severity": r"\w+",
     "probability": r"\w+",
 }

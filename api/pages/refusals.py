@@ -51,7 +51,8 @@ REFUSED = (
     "{key}: String should have at most {number} characters", "{key}: String should have at least {number} character",
     # rows of an import
     "known by {identities}", "{number} settings from the machine, not verified",
-    "{number} fault codes, as the machine tells them", "{what} {shown} is not taken: on record is {known}",
+    "{number} fault codes, as the machine tells them", "{what} {shown} is not taken: on record is none",
+    "{what} {shown} is not taken: on record is {known}",
     "'{called}' names {crops}", "'{called}' is {name}", "its crop ({crops}) is not known for certain",
     "{hours} engine hours are older than what is known, kept as history", "{hours} engine hours",
     "engine hours {hours} to {most}", "has {hours} engine hours, which no engine has (0 to {most})",
@@ -81,6 +82,7 @@ REFUSED = (
     "{type} is no longer taken for card {card}; it is taken for {cards} again",
     "{type} is no longer taken for card {card}", "{unit} was taken out of the fleet", "{id} was undone before.",
     "There is no import {id}.",
+    "{scheme} {identity}, {identities}", "{scheme} {identity}",
     # an answer, or a whole import, that can't be taken
     "Not answered: {reason}.", "its {scheme} is that of {unit}; if that is wrong, split it off there first",
     "say which machine card it is, {how}; there are {cards}",
@@ -109,7 +111,8 @@ REASONS = (
     "length", "speed", "rotation", "force",
     "temperature", "temperature rise", "mass", "mass per length", "area", "mass per area", "bushels per area",
     "count per area", "count per mass", "bushel weight", "area per time", "mass per time", "share", "angle", "power",
-    "torque", "count", "build year", "card", "owner", "none", "not named",
+    "torque", "count", "build year", "card", "owner", "none", "pin",
+    "serial", "isobus-name", "fleet-number", "system-id", "not named",
     "has engine hours of a time that is yet to come, so one of the clocks is wrong", "Answer again",
     "Put the unit back first if it works again", "the reading was wrong; what was known holds",
     "the higher reading is of the meter before; setups before are no longer of account",

@@ -217,6 +217,7 @@ def test_an_import_and_what_goes_with_it_are_told_in_german(german: TestClient) 
     told = [text_of(one).strip() for one in re.findall(r"<li>(.*?)</li>", back)]
     assert any("wurde aus der Flotte genommen" in one for one in told) or any("bleibt" in one for one in told)
     assert not [one for one in told if english_in(one)], told
+    assert not re.search(r"\b(pin|serial|fleet-number)\b", " ".join(told))
 
 
 def test_whole_files_and_answers_that_are_not_taken_are_told_in_german(german: TestClient) -> None:
