@@ -53,7 +53,7 @@ REFUSED = (
     "known by {identities}", "{number} settings from the machine, not verified",
     "{number} fault codes, as the machine tells them", "{what} {shown} is not taken: on record is none",
     "{what} {shown} is not taken: on record is {known}",
-    "'{called}' names {crops}", "'{called}' is {name}", "its crop ({crops}) is not known for certain",
+    "'{called}' names {crop} and {other}", "'{called}' is {name}", "its crop ({crops}) is not known for certain",
     "{hours} engine hours are older than what is known, kept as history", "{hours} engine hours",
     "engine hours {hours} to {most}", "has {hours} engine hours, which no engine has (0 to {most})",
     "hours count from {hours} on; setups before are no longer of account", "there is no unit {unit} any more",
