@@ -10,6 +10,7 @@ from api.card_interview.parts import fastest_and_slowest
 from api.card_interview.question import ByWord, Number, Refused, Size, Window
 from audit.measures import show
 from audit.nouns.kind import Kind
+from audit.nouns.machine import Move
 from audit.physics.formula import OutOfRange
 
 Reach = tuple[float, float]
@@ -53,17 +54,6 @@ class Drive:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Work:
-    """What a procedure takes on this machine."""
-
-    procedure: str
-    minutes: float
-    people: int
-    tools: tuple[str, ...]
-    parts: tuple[str, ...]
-
-
 NOT_ASKED = Number(0.0, "")
 
 
@@ -99,7 +89,7 @@ class Draft:
     dropped: dict[str, str] = field(default_factory=dict)
     bearings: tuple[str, ...] = ()
     settings: dict[str, Window | tuple[str, ...] | None] = field(default_factory=dict)
-    moves: dict[str, Work] = field(default_factory=dict)
+    moves: dict[str, Move] = field(default_factory=dict)
     targets: dict[str, dict[str, Window | tuple[str, ...]]] = field(default_factory=dict)
     left: list[Left] = field(default_factory=list)
 

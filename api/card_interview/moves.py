@@ -7,10 +7,11 @@ from collections.abc import Generator, Iterable
 from functools import partial
 from typing import Any
 
-from api.card_interview.draft import Draft, Left, Work
+from api.card_interview.draft import Draft, Left
 from api.card_interview.parts import THRESHER
 from api.card_interview.question import Question, Refused, Shown, words
 from api.card_interview.writing import readings_on, settings_on
+from audit.nouns.machine import Move
 from audit.nouns.rule import Procedure
 from audit.nouns.rulebook import Rulebook
 
@@ -86,7 +87,7 @@ def _corrections(draft: Draft, found: Rulebook) -> Iterable[tuple[Procedure, lis
             yield procedure, names
 
 
-def _work(key: str, answer: str) -> Work | str:
+def _work(key: str, answer: str) -> Move | str:
     """What was said that a correction takes, or that it is what is usual. Raises Refused."""
     if answer.strip().casefold() == USUAL:
         return USUAL
@@ -110,7 +111,7 @@ def _work(key: str, answer: str) -> Work | str:
             tools = _names(part)
         else:
             raise Refused(f"'{part[:60]}' stands where only parts may: write parts: before them.")
-    return Work(key, minutes, int(people[1]), tools, parts)
+    return Move(key, minutes, int(people[1]), tools, parts)
 
 
 def _names(text: str) -> tuple[str, ...]:
