@@ -16,12 +16,14 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from hashlib import sha256
 from html import escape
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from http.server import ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, unquote_plus, urlencode, urlsplit
 
 from joserfc import jws
 from joserfc.jwk import RSAKey
+
+from tests.api.exchange.serving import Asked
 
 CLIENT, SECRET, AUDIENCE = "setup-audit", "kept:well+of%the/client", "https://audit.ridgeline.example"
 FIRST, SECOND = (RSAKey.generate_key(2048, {"kid": kid}) for kid in ("first", "second"))
@@ -161,7 +163,7 @@ def providing(**knobs: Any) -> Iterator[Provider]:
     """A provider at work; by its name a site of its own beside a server at 127.0.0.1."""
     provider = Provider(**knobs)
 
-    class Handler(BaseHTTPRequestHandler):
+    class Handler(Asked):
         def do_GET(self) -> None:
             parts = urlsplit(self.path)
             asked = {name: values[0] for name, values in parse_qs(parts.query).items()}
@@ -174,7 +176,7 @@ def providing(**knobs: Any) -> Iterator[Provider]:
                     f'<h1>Sign on</h1><form><input type="hidden" name="yes" value="1">{hidden(asked)}<button>Yes</button></form>'
                 )
             elif parts.path == "/authorize" and (there := provider.authorize(asked)) is not None:
-                self._answer(302, b"", Location=there)
+                self.answer(302, b"", Location=there)
             elif parts.path == "/leave":
                 provider.left.append(asked)
                 self._page("<h1>Signed out</h1>")
@@ -186,25 +188,14 @@ def providing(**knobs: Any) -> Iterator[Provider]:
             form = {name: values[0] for name, values in parse_qs(body, keep_blank_values=True).items()}
             provider.seen.append(form)
             status, given = provider.token(form, self.headers.get("Authorization", ""))
-            self._answer(*(provider.answers or (status, json.dumps(given).encode())))
+            self.answer(*(provider.answers or (status, json.dumps(given).encode())))
 
         def _json(self, status: int, document: Any) -> None:
-            self._answer(status, json.dumps(document).encode())
+            self.answer(status, json.dumps(document).encode())
 
         def _page(self, body: str) -> None:
             text = f'<!doctype html><html lang="en"><title>Sign-on</title><link rel="icon" href="data:,">{body}'
-            self._answer(200, text.encode(), **{"Content-Type": "text/html; charset=utf-8"})
-
-        def _answer(self, status: int, body: bytes, **headers: str) -> None:
-            self.send_response(status)
-            for name, value in headers.items():
-                self.send_header(name, value)
-            self.send_header("Content-Length", str(len(body)))
-            self.end_headers()
-            self.wfile.write(body)
-
-        def log_message(self, format: str, *args: object) -> None:
-            """Nothing on the error output of a test."""
+            self.answer(200, text.encode(), **{"Content-Type": "text/html; charset=utf-8"})
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
     thread = threading.Thread(target=server.serve_forever, args=(0.01,), daemon=True)

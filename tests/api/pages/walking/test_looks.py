@@ -27,6 +27,7 @@ from tests.api.pages.walking.walking import (
     begin,
     content,
     finish,
+    go,
     kill,
     open_walk,
     own_browser,
@@ -37,19 +38,6 @@ from tests.api.pages.whole_unit import FAULTY
 BELTS = ("feeder_variable_drive.condition", "header_drive.condition", "beater_drive.condition")
 """Belts at the feeder house of the unit's card."""
 LOOKED = re.compile(r"look \d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ")
-
-
-def look_at(page: Page, station: str, look: str) -> None:
-    """To one look by the list."""
-    page.get_by_role("button", name="List").click()
-    place = page.locator("details.station").filter(has=page.locator("summary", has_text=f"{station} ·"))
-    if place.get_attribute("open") is None:
-        place.locator("> summary").click()
-    there = place.get_by_role("button", name=look)
-    if not there.count():
-        place.locator("details > summary").click()
-    there.first.click()
-    expect(page.locator("h1")).to_have_text(look)
 
 
 def row(page: Page, name: str) -> Locator:
@@ -88,7 +76,7 @@ def test_a_look_without_a_signal_is_sent_as_single_answers(at: House, asks: Remo
     open_walk(phone, at)
     phone.context.set_offline(True)
     begin(phone)
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     assert phone.get_by_role("radio", checked=True).count() == 0  # nothing is answered before somebody looked
     covered = phone.locator("#covered li").all_inner_texts()
     assert covered == ["Feeder variable drive: sound", "Header drive: sound", "Infeed beater drive: sound"]
@@ -99,7 +87,7 @@ def test_a_look_without_a_signal_is_sent_as_single_answers(at: House, asks: Remo
     pick(phone, "Header drive", "cracked")
     expect(row(phone, "Header drive")).to_contain_text("Belt cracked or frayed")
     take_all(phone, "The other 2 in order")
-    look_at(phone, "Feeder house", "Guards and doors")
+    go(phone, "Feeder house", "Guards and doors")
     pick(phone, "Feeder drive chain", "Can't tell")
     take_all(phone, "The other 3 in order")
     phone.reload()  # nothing is forgotten
@@ -122,11 +110,11 @@ def test_a_look_without_a_signal_is_sent_as_single_answers(at: House, asks: Remo
 def test_a_look_is_taken_back_and_what_was_said_by_itself_stays(at: House, asks: Remote, phone: Page) -> None:
     open_walk(phone, at)
     begin(phone)
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     pick(phone, "Header drive", "oily")
     take_all(phone, "The other 2 in order")
     expect(phone.locator(".undo")).to_contain_text("In order: 2 (Belts)")
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     pick(phone, "Infeed beater drive", "glazed")  # looked at again, after the press
     phone.get_by_role("button", name="Undo").click()
     expect(phone.locator("h1")).to_have_text("Belts")
@@ -148,9 +136,9 @@ def test_a_browser_that_is_killed_after_a_look_has_all_of_it_and_can_take_it_bac
     page = context.pages[0]
     open_walk(page, at)
     begin(page)
-    look_at(page, "Feeder house", "Belts")
+    go(page, "Feeder house", "Belts")
     take_all(page, "All 3 in order")
-    look_at(page, "Feeder house", "Guards and doors")
+    go(page, "Feeder house", "Guards and doors")
     take_all(page, "All 4 in order")
     kill(folder)
     context = own_browser(chromium, folder)
@@ -170,7 +158,7 @@ def test_two_devices_that_look_at_the_same_are_both_kept(at: House, asks: Remote
     for page, answer in ((phone, "cracked"), (desk, "")):
         open_walk(page, at)
         begin(page)
-        look_at(page, "Feeder house", "Belts")
+        go(page, "Feeder house", "Belts")
         if answer:
             pick(page, "Header drive", answer)
         take_all(page, "The other 2 in order" if answer else "All 3 in order")
@@ -188,7 +176,7 @@ def test_two_devices_that_look_at_the_same_are_both_kept(at: House, asks: Remote
 def test_an_answer_that_is_being_kept_is_never_overruled(at: House, phone: Page) -> None:
     open_walk(phone, at)
     begin(phone)
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     # both presses in one turn of the event loop, before the first is on the disk; and the button twice
     phone.evaluate("""() => {
       document.querySelectorAll('.seen-row')[1].querySelector('input[value=cracked]').click();
@@ -197,7 +185,7 @@ def test_an_answer_that_is_being_kept_is_never_overruled(at: House, phone: Page)
       all.click();
     }""")
     expect(phone.locator(".undo")).to_contain_text("In order: 2 (Belts)")
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     expect(row(phone, "Header drive").get_by_role("radio", name="cracked")).to_be_checked()
     phone.get_by_role("button", name="Undo").click()
     expect(phone.get_by_role("button", name="Undo")).to_have_count(0)
@@ -219,7 +207,7 @@ def test_of_a_thing_with_two_sides_the_open_one_is_answered(at: House, asks: Rem
     phone.route("**/walk-round.json*", together)
     open_walk(phone, at)
     begin(phone)
-    look_at(phone, "Feeder house", "Signs, lights and ladder")
+    go(phone, "Feeder house", "Signs, lights and ladder")
     pins = row(phone, "Locking pins of the drum are home")
     pins.get_by_role("group", name="left").locator("label").filter(has_text="no").click()
     expect(pins).to_contain_text("high")
@@ -239,7 +227,7 @@ def test_of_a_thing_with_two_sides_the_open_one_is_answered(at: House, asks: Rem
 def test_more_of_one_thing_leads_back_to_its_look(at: House, phone: Page) -> None:
     open_walk(phone, at)
     begin(phone)
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     phone.get_by_role("button", name="More: Header drive").click()
     expect(phone.locator("h1")).to_have_text("State of the belt")
     phone.locator("summary").click()
@@ -249,7 +237,7 @@ def test_more_of_one_thing_leads_back_to_its_look(at: House, phone: Page) -> Non
     expect(phone.locator("h1")).to_have_text("Belts")
     expect(row(phone, "Header drive").get_by_role("radio", name="frayed")).to_be_checked()
     take_all(phone, "The other 2 in order")
-    look_at(phone, "Feeder house", "Belts")
+    go(phone, "Feeder house", "Belts")
     phone.get_by_role("button", name="More: Header drive").click()
     expect(phone.locator("textarea")).to_have_value("Cover torn near the clamp")
 
@@ -308,7 +296,7 @@ def sound(page: Page) -> None:
 def test_a_look_by_keyboard_alone(at: House, desk: Page) -> None:
     open_walk(desk, at)
     begin(desk)
-    look_at(desk, "Feeder house", "Belts")
+    go(desk, "Feeder house", "Belts")
     expect(desk.locator("h1")).to_be_focused()
 
     def tab_to(script: str) -> None:

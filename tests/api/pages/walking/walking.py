@@ -43,7 +43,7 @@ def begin(page: Page, hours: str = "", purpose: str = "The whole machine") -> No
 
 
 def go(page: Page, station: str, meaning: str) -> None:
-    """To one thing by the list."""
+    """To one thing, or one look, by the list."""
     page.get_by_role("button", name="List").click()
     place = page.locator("details.station").filter(has=page.locator("summary", has_text=f"{station} ·"))
     if place.get_attribute("open") is None:
