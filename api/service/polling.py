@@ -21,8 +21,7 @@ from api.store.import_sources import Source
 MOST_PAGES = 200
 SHORTEST_PERIOD = 60.0
 LONGEST_PERIOD = 366 * 86400.0
-USUAL_PERIOD = 900.0
-"""s. The standard has each sender state its own; a quarter of an hour is usual (from memory)."""
+"""s. The standard has each sender state its own; the command's quarter of an hour is usual (from memory)."""
 ACCEPT = "application/json;q=0.9, application/xml;q=0.8, text/xml;q=0.7"
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 
