@@ -57,7 +57,7 @@ export async function keepAnswers(answers, part = {}) {
 }
 
 /** Of an answer that was given by itself: no time of a look, and no sides that were taken in it. */
-const ALONE = { look: "", looked: [] };
+export const ALONE = { look: "", looked: [] };
 
 /** An answer to a thing with some of it changed. What is answered by itself belongs to no look any more. */
 export function answerWith(name, part) {

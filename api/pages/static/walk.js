@@ -3,7 +3,7 @@
 import { answered, courseOf, unreadable, valuesOf } from "./walk-course.js";
 import { h } from "./walk-controls.js";
 import { showFinished } from "./walk-finished.js";
-import { age, answerWith, go, keepAnswers, keeping, now, page, say, show, texts } from "./walk-frame.js";
+import { ALONE, age, answerWith, go, keepAnswers, keeping, now, page, say, show, texts } from "./walk-frame.js";
 import { lookView, undoLine } from "./walk-looks.js";
 import { progress, showList, showSummary } from "./walk-overview.js";
 import { takePhoto } from "./walk-photos.js";
@@ -96,27 +96,39 @@ async function showStep(at) {
 /** One thing; what is next and before it is said by `around`. */
 async function showThing(step, thing, around) {
   const name = thing.name;
-  const keep = (part) => keeping(() => keepAnswers([answerWith(name, part)]));
+  let unkept = {}; // what could not be kept is tried again with whatever is kept next
+  const keep = async (part) => {
+    const wanted = () => ({ ...unkept, ...part() });
+    const kept = await keeping(() => keepAnswers([answerWith(name, wanted())]));
+    unkept = kept ? {} : wanted();
+    return kept;
+  };
+  /** Whether the step can be left: all that was answered on it is kept. */
+  const settled = async () => {
+    await keeping(() => {}); // the last key may still be on its way
+    return Object.keys(unkept).length ? keep(() => ({})) : true;
+  };
+  const leaving = (to) => async () => ((await settled()) ? to() : null);
   const act = {
     ...around,
-    changed: keep,
+    back: leaving(around.back),
+    list: leaving(around.list),
+    changed: (part) => keep(() => ({ ...ALONE, ...part })),
     now: () => ({ answer: now.answers.get(name), values: valuesOf(now.walk, now.list, now.answers) }),
     unknown: async () => {
-      if (await keep({ sides: [], unit: "", unknown: true })) await around.next();
+      if (await keep(() => ({ ...ALONE, sides: [], unit: "", unknown: true }))) await around.next();
     },
-    note: (note) => keeping(() => {
+    note: (note) => keep(() => {
       const { look = "", looked = [] } = now.answers.get(name) ?? {};
-      return keepAnswers([answerWith(name, { note, look, looked })]);
+      return { note, look, looked };
     }),
     photo: async (file) => {
       if (await keeping(() => takePhoto(now.walk, file, name))) await showPhotos(name);
     },
-    next: async () => {
+    next: leaving(() => {
       if (unreadable(thing, now.answers.get(name))) return view.querySelector(".controls input")?.focus();
-      const given = now.answers.get(name);
-      if (given && !(await keeping(() => store.keepAnswers([now.answers.get(name)])))) return null;
       return around.next();
-    },
+    }),
   };
   show(name, head(now.steps.indexOf(step)), stepView(step, thing, now.list, now.answers.get(name), act.now().values, act));
   await showPhotos(name);

@@ -27,6 +27,7 @@ from tests.api.pages.walking.walking import (
     own_browser,
     photo,
     setups,
+    slow,
 )
 from tests.api.pages.whole_unit import FAULTY
 
@@ -224,12 +225,34 @@ def test_a_full_device_says_so_and_keeps_what_it_has(at: House, phone: Page) -> 
     phone.evaluate(
         "() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; }"
     )
-    step = phone.locator("#walk").get_attribute("data-step")
+    step = phone.locator("#walk").get_attribute("data-step") or ""
+    full = phone.locator("#trouble").get_by_text("This device is full: the last answer was NOT kept.")
     phone.get_by_role("button", name="Can't tell").click()
-    expect(phone.locator("#trouble")).to_contain_text("This device is full: the last answer was NOT kept.")
-    expect(phone.locator("#walk")).to_have_attribute("data-step", step or "")
+    expect(full).to_be_visible()
+    for name in ("Next", "Back", "List"):
+        phone.get_by_role("button", name=name, exact=True).click()
+        expect(full).to_be_visible()
+        expect(phone.locator("#walk")).to_have_attribute("data-step", step)
     phone.reload()
     expect(phone.get_by_role("group", name="left").get_by_role("radio", checked=True)).to_have_value("raised")
+
+
+@pytest.mark.usefixtures("asks")
+def test_what_a_full_device_did_not_keep_is_kept_once_there_is_room(at: House, phone: Page) -> None:
+    open_walk(phone, at)
+    begin(phone)
+    go(phone, "Feeder house", "Thickness of the conveyor's wear strips still there")
+    phone.evaluate(
+        "() => { const put = IDBObjectStore.prototype.put; window.room = () => { IDBObjectStore.prototype.put = put; };"
+        " IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; }"
+    )
+    phone.get_by_label("left", exact=True).fill("6")
+    expect(phone.locator("#trouble")).to_contain_text("This device is full: the last answer was NOT kept.")
+    phone.evaluate("room()")
+    forward(phone)
+    expect(phone.locator("#trouble")).to_be_empty()
+    phone.get_by_role("button", name="Back", exact=True).click()
+    expect(phone.get_by_label("left", exact=True)).to_have_value("6")
 
 
 @pytest.mark.usefixtures("asks")
@@ -262,7 +285,10 @@ def test_the_keyboard_s_own_next_leads_from_side_to_side_and_on(at: House, asks:
     phone.get_by_label("left", exact=True).fill("6")
     phone.get_by_label("left", exact=True).press("Enter")
     expect(phone.get_by_label("right", exact=True)).to_be_focused()
-    phone.keyboard.type("5,5")
+    phone.keyboard.type("5,")
+    expect(phone.locator(".verdicts .wrong")).to_be_visible()
+    slow(phone)  # the last key is still on its way when the next step is asked for
+    phone.keyboard.type("5")
     phone.keyboard.press("Enter")
     expect(phone.locator("#walk")).not_to_have_attribute("data-step", step)
     finish(phone)

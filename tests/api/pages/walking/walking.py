@@ -55,6 +55,19 @@ def go(page: Page, station: str, meaning: str) -> None:
     expect(page.locator("h1")).to_have_text(meaning)
 
 
+def slow(page: Page) -> None:
+    """Holds the device's store for a second, so that what is written to it meanwhile is kept only then."""
+    page.evaluate("""() => new Promise((held) => {
+        indexedDB.open("setup-audit-walks").onsuccess = (event) => {
+            const answers = event.target.result.transaction("answers", "readwrite").objectStore("answers");
+            const until = Date.now() + 1000;
+            const again = () => { if (Date.now() < until) answers.count().onsuccess = again; };
+            again();
+            held();
+        };
+    })""")
+
+
 def forward(page: Page) -> None:
     """To the next thing."""
     before = page.locator("#walk").get_attribute("data-step")
