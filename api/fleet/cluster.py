@@ -28,6 +28,8 @@ class Cluster:
         address: of the scheduler, such as tcp://10.0.0.5:8786.
     """
 
+    processes = 1
+
     def __init__(self, address: str) -> None:
         self.address = address
 

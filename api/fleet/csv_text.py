@@ -6,8 +6,8 @@ import csv
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from api.fleet.blocks import Piece
-from api.fleet.streams import Readable
+from api.fleet.blocks import Piece, Stretch
+from api.fleet.streams import Counted
 from api.fleet.texts import lines_of
 from audit.intake.columns import Grid, Header, from_text
 from audit.intake.json_text import MOST_BYTES
@@ -34,7 +34,7 @@ def header_of(line: bytes) -> tuple[tuple[str, ...], str]:
     return tuple(name.strip() for name in next(csv.reader([text], delimiter=comma), [])), comma
 
 
-def records_in(stream: Readable, ahead: bytes, columns: tuple[str, ...], comma: str, size: int) -> Iterator[Piece]:
+def records_in(stream: Counted, ahead: bytes, columns: tuple[str, ...], comma: str, size: int) -> Iterator[Piece]:
     """Pieces of the records after the header."""
     rest = ahead
     first = 2
@@ -47,7 +47,8 @@ def records_in(stream: Readable, ahead: bytes, columns: tuple[str, ...], comma: 
         if cut:
             text = rest[:cut]
             if setups := _count(text, first, columns, comma):
-                yield Piece("csv", text, first, setups, columns, comma)
+                stretch = Stretch(stream.count - len(rest), cut, first)
+                yield Piece("csv", text, first, setups, columns, comma, stretch)
             first += text.count(b"\n")
             rest = rest[cut:]
         if not more:

@@ -9,9 +9,10 @@ from functools import partial
 from itertools import count
 
 from api.environment import shipped_rules
-from api.fleet.blocks import Block, Done, Job
+from api.fleet.blocks import Block, Done, Job, Piece
 from api.fleet.csv_text import grid_of, records
 from api.fleet.lines import Lines, WorkLine, aside
+from api.fleet.stretches import with_text
 from audit.auditor import Auditor
 from audit.intake.columns import read_header
 from audit.intake.rulebook import layer_of, read_layers
@@ -67,12 +68,12 @@ class Judge:
         return Done(b"".join(units), b"".join(findings), b"".join(refused), counts)
 
     def _answers(self, block: Block) -> Iterator[Judged]:
-        piece, shown = block.piece, block.shown
+        piece, shown = with_text(block.piece), block.shown
         if piece.kind == "lost":
             message, advice = piece.payload
             yield shown, bytes, BadInput([Problem(Place(shown), message, advice)]), bytes
         elif piece.kind == "csv":
-            yield from self._records(block)
+            yield from self._records(piece, shown)
         elif piece.kind == "rows":
             from api.fleet.parquet import grid_of as frame_grid
 
@@ -94,8 +95,7 @@ class Judge:
                 as_it_came = partial(bytes, text)
                 yield place, as_it_came, answer, as_it_came
 
-    def _records(self, block: Block) -> Iterator[Judged]:
-        piece, shown = block.piece, block.shown
+    def _records(self, piece: Piece, shown: str) -> Iterator[Judged]:
         found = list(records(piece.payload, piece.first, piece.columns, piece.comma))
         right = [record for record in found if not record.wrong]
         grid = grid_of(right, read_header(piece.columns, shown, self.rulebook))

@@ -14,6 +14,7 @@ from multiprocessing import get_context
 from typing import Protocol
 
 from api.fleet.blocks import Block, Done, Job
+from api.fleet.stretches import Changed, without_text
 
 MOST_DEATHS = 3
 """How often the processes may die over one block before the audit gives up."""
@@ -22,11 +23,17 @@ Judge = Callable[[Job, Block], Done]
 
 
 class GaveUp(RuntimeError):
-    """The processes that judge died again and again, or can't be reached."""
+    """Processes that work at an audit died, again and again if others could do their work, or can't be reached."""
 
 
 class Mapper(Protocol):
-    """A way of judging blocks."""
+    """A way of judging blocks.
+
+    Attributes:
+        processes: how many work on this machine.
+    """
+
+    processes: int
 
     def map(self, judge: Judge, job: Job, blocks: Iterable[Block]) -> Iterator[tuple[Block, Done]]:
         """Every block with what came of it, in order. Raises GaveUp."""
@@ -36,6 +43,8 @@ class Mapper(Protocol):
 class Here:
     """In this process, one block after the other."""
 
+    processes = 1
+
     def map(self, judge: Judge, job: Job, blocks: Iterable[Block]) -> Iterator[tuple[Block, Done]]:
         for block in blocks:
             yield block, judge(job, block)
@@ -44,8 +53,8 @@ class Here:
 class Local:
     """In several processes of this machine; if one dies, its blocks are judged again."""
 
-    def __init__(self, workers: int) -> None:
-        self.workers = workers
+    def __init__(self, processes: int) -> None:
+        self.processes = processes
 
     def map(self, judge: Judge, job: Job, blocks: Iterable[Block]) -> Iterator[tuple[Block, Done]]:
         coming = iter(blocks)
@@ -55,13 +64,16 @@ class Local:
         try:
             while True:
                 try:
-                    while len(waiting) < 2 * self.workers and (block := next(coming, None)) is not None:
+                    while len(waiting) < 2 * self.processes and (block := next(coming, None)) is not None:
                         waiting.append((block, Future()))  # kept first: submitting fails where a process has died
-                        waiting[-1] = block, pool.submit(judge, job, block)
+                        waiting[-1] = block, pool.submit(judge, job, without_text(block))
                     if not waiting:
                         return
                     block, future = waiting[0]
-                    done = future.result()
+                    try:
+                        done = future.result()
+                    except Changed:
+                        done = pool.submit(judge, job, block).result()
                 except BrokenProcessPool:
                     deaths += 1
                     if deaths == MOST_DEATHS:
@@ -70,7 +82,7 @@ class Local:
                         ) from None
                     pool.shutdown(wait=True, cancel_futures=True)
                     pool = self._pool()
-                    waiting = deque((block, pool.submit(judge, job, block)) for block, _ in waiting)
+                    waiting = deque((block, pool.submit(judge, job, without_text(block))) for block, _ in waiting)
                     continue
                 waiting.popleft()
                 deaths = 0
@@ -79,4 +91,4 @@ class Local:
             pool.shutdown(wait=True, cancel_futures=True)
 
     def _pool(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(self.workers, mp_context=get_context("spawn"))
+        return ProcessPoolExecutor(self.processes, mp_context=get_context("spawn"))

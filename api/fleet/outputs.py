@@ -14,11 +14,15 @@ import time
 import zlib
 from collections import Counter
 from collections.abc import Mapping
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from datetime import UTC, datetime
+from multiprocessing import get_context
 from pathlib import Path
 from typing import IO, Any
 
 from api.fleet.blocks import Done, Seal
+from api.fleet.mapping import GaveUp
 from api.fleet.streams import CHUNK, SPOOL
 
 LISTS = ("units.ndjson", "findings.ndjson", "set-aside.ndjson")
@@ -157,20 +161,37 @@ class Outputs:
         path.write_text(text, encoding="utf-8")
         os.replace(path, self._path(name))
 
-    def finish(self, summary: Mapping[str, Any], tables: bool) -> None:
-        """Writes the tables, if they are wanted, and the summary, then gives every file its name."""
+    def finish(self, summary: Mapping[str, Any], tables: bool, processes: int = 1) -> None:
+        """Writes the tables, if they are wanted, and the summary, then gives every file its name.
+
+        Args:
+            processes: how many may work at the tables.
+
+        Raises: GaveUp.
+        """
         for file in self.files.values():
             file.close()
         if tables:
-            from api.fleet.parquet import FINDINGS, UNITS, write
-
-            for name, schema in zip(TABLES, (UNITS, FINDINGS), strict=True):
-                write(self._part(name.replace(".parquet", ".ndjson")), self._part(name), schema)
+            self._write_tables(processes)
         self._part(SUMMARY).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         self.finished = True
         self.files.clear()
         self.check_point()
         self.rename()
+
+    def _write_tables(self, processes: int) -> None:
+        from api.fleet.parquet import FINDINGS, UNITS, write
+
+        lists = [self._part(name.replace(".parquet", ".ndjson")) for name in TABLES]
+        tables = [self._part(name) for name in TABLES]
+        if processes == 1:
+            list(map(write, lists, tables, (UNITS, FINDINGS)))
+            return
+        with ProcessPoolExecutor(min(processes, len(TABLES)), mp_context=get_context("spawn")) as pool:
+            try:
+                list(pool.map(write, lists, tables, (UNITS, FINDINGS)))
+            except BrokenProcessPool:
+                raise GaveUp(f"a process that wrote the tables in {self.folder} died; go on with --resume") from None
 
     def rename(self) -> None:
         """Gives every file that is not yet so its name; the checkpoint goes last."""

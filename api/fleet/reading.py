@@ -12,6 +12,7 @@ from typing import NamedTuple
 from api.fleet.blocks import Block, Piece, Seal
 from api.fleet.csv_text import header_of, records_in
 from api.fleet.streams import SPOOL, STANDARD_INPUT, Broken, Raw, Unpacked, open_input, shown_name
+from api.fleet.stretches import stamp_of, standing
 from api.fleet.texts import is_one_a_line, items_in, lines_in, whole_in
 from audit.intake.columns import read_header
 from audit.intake.json_text import MOST_BYTES
@@ -94,6 +95,7 @@ class Reader:
 
     def _pieces(self, name: str, raw: Raw, only_columns: bool = False) -> Iterator[Piece]:
         unpacked = Unpacked(raw)
+        stamp = () if unpacked.packed or name == STANDARD_INPUT else stamp_of(raw.stream)
         head = unpacked.read(self.size)
         if head.startswith(PARQUET):
             yield from self._rows(name, raw, unpacked, head, only_columns)
@@ -110,9 +112,9 @@ class Reader:
         elif b"unit." in head.partition(b"\n")[0] and start != b"{":
             while b"\n" not in head and len(head) < MOST_BYTES and (more := unpacked.read(self.size)):
                 head += more
-            yield from self._records(name, unpacked, head)
+            yield from standing(self._records(name, unpacked, head), name, stamp)
         else:
-            yield from lines_in(unpacked, head, self.size)
+            yield from standing(lines_in(unpacked, head, self.size), name, stamp)
 
     def _records(self, name: str, stream: Unpacked, head: bytes) -> Iterator[Piece]:
         first, _, rest = head.partition(b"\n")

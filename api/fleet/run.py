@@ -119,7 +119,7 @@ def run(
                 outputs.say(f"stopped after block {outputs.blocks}")
                 raise Stopped
         summary = _summary(terms, outputs.counts, reader)
-        outputs.finish(summary, wanted.tables)
+        outputs.finish(summary, wanted.tables, 1 if mapper is None else mapper.processes)
         outputs.say(f"finished: {_setups(outputs.counts)} setups in {outputs.blocks} blocks")
         return summary
     finally:

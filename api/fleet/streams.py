@@ -25,8 +25,10 @@ class Broken(Exception):
     """An input that breaks off or can't be decompressed from some place on."""
 
 
-class Readable(Protocol):
-    """A stream that gives as many bytes as asked for, fewer only at its end."""
+class Counted(Protocol):
+    """A stream that gives as many bytes as asked for, fewer only at its end, and counts what it gave."""
+
+    count: int
 
     def read(self, size: int, /) -> bytes: ...
 
@@ -78,9 +80,11 @@ class Unpacked:
 
     Attributes:
         packed: it was compressed.
+        count: bytes that were read.
     """
 
     def __init__(self, raw: Raw) -> None:
+        self.count = 0
         head = raw.peek(4)
         self.packed = head.startswith(GZIP) or head == ZSTD
         self._some: Callable[[int], bytes] = raw.read
@@ -103,6 +107,7 @@ class Unpacked:
                 break
             found.append(some)
             size -= len(some)
+            self.count += len(some)
         return b"".join(found)
 
 

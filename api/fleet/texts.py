@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterator, Sequence
 from itertools import islice
 
-from api.fleet.blocks import Piece
-from api.fleet.streams import Readable
+from api.fleet.blocks import Piece, Stretch
+from api.fleet.streams import Counted
 from audit.intake.json_text import MOST_BYTES
 
 _STEP = 256 * 1024
@@ -26,7 +26,7 @@ _ITEM = re.compile(
 _START = re.compile(rb"[ \t\r\n]*+\[[ \t\r\n]*+(\]?)")
 
 
-def lines_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
+def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
     """One setup a line. A line that is too long comes cut off, to be refused with its place.
 
     Args:
@@ -35,13 +35,11 @@ def lines_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
     rest, number = ahead, 1
     numbers: list[int] = []
     texts: list[bytes] = []
-    length = 0
+    start, first, whole = stream.count - len(ahead), 1, True  # where the piece begins, and that no line of it is cut
     while True:
         more = stream.read(min(size, _STEP))
         lines = (rest + more).split(b"\n")
-        length += len(rest) + len(more)
         rest = lines.pop() if more else b""
-        length -= len(rest)
         some = numbered(lines, number)
         numbers += some[0]
         texts += some[1]
@@ -49,17 +47,19 @@ def lines_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
         if not lines and len(rest) > MOST_BYTES:
             numbers.append(number)
             texts.append(rest[: MOST_BYTES + 1])
-            length += len(rest)
-            rest = _next_line(stream)
+            rest, whole = _next_line(stream), False
             number += 1
+        length = stream.count - len(rest) - start
         if texts and (length >= size or not more):
-            yield Piece("lines", (tuple(numbers), tuple(texts)), numbers[0], len(texts))
-            numbers, texts, length = [], [], 0
+            stretch = Stretch(start, length, first) if whole else None
+            yield Piece("lines", (tuple(numbers), tuple(texts)), numbers[0], len(texts), stretch=stretch)
+            numbers, texts = [], []
+            start, first, whole = start + length, number, True
         if not more:
             return
 
 
-def _next_line(stream: Readable) -> bytes:
+def _next_line(stream: Counted) -> bytes:
     """Passes the rest of a line over; returns what was read of the next."""
     while more := stream.read(_STEP):
         _, end, rest = more.partition(b"\n")
@@ -84,7 +84,7 @@ def numbered(lines: list[bytes], first: int) -> tuple[Sequence[int], Sequence[by
     return [number for number, _ in found], [line for _, line in found]
 
 
-def items_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
+def items_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
     """The items of an array; from where it is broken on, all of it as one, to be refused."""
     start = _START.match(ahead)
     assert start is not None  # whoever calls has seen the bracket
@@ -115,7 +115,7 @@ def items_in(stream: Readable, ahead: bytes, size: int) -> Iterator[Piece]:
         yield Piece("items", tuple(items), number, len(items))
 
 
-def whole_in(stream: Readable, ahead: bytes) -> Iterator[Piece]:
+def whole_in(stream: Counted, ahead: bytes) -> Iterator[Piece]:
     """A single setup over many lines."""
     yield Piece("items", ((ahead + stream.read(MOST_BYTES + 1))[: MOST_BYTES + 1],), 0, 1)
 

@@ -80,6 +80,25 @@ def test_a_block_that_always_kills_ends_the_run(
     assert plain.summary["audited"] == 52
 
 
+def test_a_process_that_dies_over_the_tables_ends_the_run(
+    audit: Any, texts: list[bytes], tmp_path: Path, monkeypatch: Any
+) -> None:
+    """And the next one goes on where it died."""
+    monkeypatch.setattr("api.fleet.parquet.write", dies)
+    with pytest.raises(GaveUp, match="go on with --resume"):
+        audit(texts[0], mapper=Local(2), out=tmp_path / "out")
+    monkeypatch.undo()
+    plain = audit(texts[0])
+    inputs = (str(tmp_path / "input1-0"),)
+    again = audit(inputs=inputs, out=tmp_path / "out", mapper=Local(2), resume=True)
+    assert again.bytes() == audit(inputs=inputs).bytes()
+    assert again.without_source() == plain.without_source()
+
+
+def dies(*_: Any) -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
 def test_what_goes_wrong_in_a_process_is_told(audit: Any, texts: list[bytes], monkeypatch: Any) -> None:
     judged_by(monkeypatch, wrong)
     with pytest.raises(ZeroDivisionError):
