@@ -28,7 +28,7 @@ serve: $(VENV)/run.stamp ## the HTTP door on this machine, http://127.0.0.1:8000
 	$(BIN)/setup-audit serve
 
 test: $(VENV)/test.stamp ## every test
-	$(BIN)/python -m pytest -n 2 --doctest-modules $(TESTS)
+	.ci/in-memory $(BIN)/python -m pytest -n 2 --doctest-modules $(TESTS)
 
 check: format lint types contracts prove test ## all that must hold before a change lands
 

@@ -8,19 +8,18 @@ from pathlib import Path
 
 from fastapi import FastAPI
 
-from api.app import create_app
 from api.identity.tokens import first_owner
-from api.opening import open_desk
 from api.store.database import Store
+from tests.api.ready import app_on, desk_on, put_store
 
 
 def whole_app(
     folder: Path, address: str = "http://127.0.0.1:8000", environment: Mapping[str, str] | None = None
 ) -> tuple[FastAPI, str]:
     """The app, and its owner's token."""
-    store = Store(f"sqlite:///{folder / 'record.db'}")
+    store = Store(put_store(folder / "record.db"))
     token = first_owner(store, time.time())
     assert token is not None
-    desk = open_desk(store, environment=environment, address=address)
+    desk = desk_on(store, environment, address)
     desk.jobs.at_once = 0  # made-up fleets need not be worked off
-    return create_app(desk=desk), token
+    return app_on(desk), token

@@ -11,20 +11,18 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
 from api.exchange.addresses import ALLOWED
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
-from api.service.in_force import Engines, Shipped
 from api.service.telling import Sent, Teller, note_expired, send_due, teller_of
 from api.store import organisations
 from api.store.database import Store
 from tests.api.exchange_out.receiving import Receiver, receiving
 from tests.api.legal import NOW, Clock
-from tests.api.starts.conftest import HOME, OTHER, House, legal, shipped
+from tests.api.ready import app_on, desk_on
+from tests.api.starts.conftest import HOME, OTHER, House, legal
 
-__all__ = ["legal", "shipped"]
+__all__ = ["legal"]
 
 JOB = {"crop": "corn", "header_kind": "corn-head"}
 Setup = dict[str, Any]
@@ -61,15 +59,15 @@ def spoilt(setup: Setup) -> Setup:
 
 
 @pytest.fixture
-def house(store: Store, tmp_path: Path, shipped: tuple[Shipped, Engines]) -> Place:
+def house(store: Store, tmp_path: Path) -> Place:
     """An empty service; what is on loopback may be told."""
     secret = tmp_path / "secret"
     secret.write_bytes(b"s" * 32)
     secret.chmod(0o600)
     clock = Clock()
     around = {"SETUP_AUDIT_SECRET_FILE": str(secret), ALLOWED: "127.0.0.0/8"}
-    desk = open_desk(store, (), around, "https://audit.ridgeline.example", clock, *shipped)
-    found = Place(create_app(desk=desk), desk, clock)
+    desk = desk_on(store, around, "https://audit.ridgeline.example", clock)
+    found = Place(app_on(desk), desk, clock)
     for organisation in (HOME, OTHER):
         with store.connection(writes=True) as connection:
             organisations.make(connection, organisation, organisation.title(), "test", NOW)

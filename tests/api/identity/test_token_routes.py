@@ -14,12 +14,12 @@ from api.errors import MEDIA, add_handlers
 from api.identity.caller import add_identity
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.routes import organisations as organisation_routes
 from api.routes import tokens as token_routes
 from api.service.desk import Desk
 from api.store import events, organisations
 from api.store.database import Store
+from tests.api.ready import desk_on
 
 TERMS = {"hold_at": "serious", "most_hours": 20, "most_days": 3.5, "valid_for": 12}
 
@@ -50,7 +50,7 @@ def desk(store: Store, tmp_path: Path) -> Desk:
     secret = tmp_path / "secret"
     secret.write_bytes(b"s" * 32)
     secret.chmod(0o600)
-    return open_desk(store, environment={"SETUP_AUDIT_SECRET_FILE": str(secret)})
+    return desk_on(store, {"SETUP_AUDIT_SECRET_FILE": str(secret)})
 
 
 @pytest.fixture

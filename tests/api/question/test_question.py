@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 
 from tests.api.question.page import UNIT, spoilt
-from tests.api.starts.conftest import House, house, legal, shipped
+from tests.api.starts.conftest import House, house, legal
 
-__all__ = ["house", "legal", "shipped"]
+__all__ = ["house", "legal"]
 
 ASKED = {"unit": "unit-07", "crop": "corn", "header_kind": "corn-head"}
 

@@ -13,11 +13,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
 from api.exchange.addresses import ALLOWED
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.service import polling
 from api.service.draft import Draft
 from api.service.visiting import Planned, put_plan
@@ -28,6 +26,7 @@ from api.store.fleet_audits import FleetAudit
 from api.store.import_sources import Source
 from api.store.visits import Visit, edition
 from tests.api.exchange.samples import machine, snapshot_json
+from tests.api.ready import app_on, desk_on
 
 DEMO = Path(__file__).parents[3] / "api" / "demo" / "before-corn.ndjson"
 BEGAN = 1_790_000_000.0
@@ -46,8 +45,8 @@ def live(store: Store) -> None:
     minutes = count(1)
     secret = found_organisation(store, "ridgeline")
     found_organisation(store, "meltwater")
-    desk = open_desk(store, environment={ALLOWED: "127.0.0.0/8"}, clock=lambda: BEGAN + 60 * next(minutes))
-    client = TestClient(create_app(desk=desk), headers={"authorization": f"Bearer {secret}"})
+    desk = desk_on(store, {ALLOWED: "127.0.0.0/8"}, clock=lambda: BEGAN + 60 * next(minutes))
+    client = TestClient(app_on(desk), headers={"authorization": f"Bearer {secret}"})
 
     def send(status: int, method: str, path: str, body: Any = None, seen: bool = False) -> Any:
         answer = client.request(method, path, json=body, headers={"if-match": "*"} if seen else {})

@@ -15,15 +15,14 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import create_engine, make_url, text
 
-from api.app import create_app
 from api.errors import NOT_NOW
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.store import events, organisations
 from api.store.database import Store
 from api.store.verifying import faults
 from tests.api.conftest import POSTGRES
+from tests.api.ready import app_on, desk_on
 from tests.api.running.servers import REPOSITORY
 
 NOW = 1_790_000_000.0
@@ -72,7 +71,7 @@ def client_of(store: Store, around: dict[str, str]) -> TestClient:
     with store.connection(writes=True) as connection:
         work = organisations.make(connection, "ridgeline", "Ridgeline", "command line", NOW)
         _, secret = make(work, at_command_line("ridgeline"), "owner", Role.OWNER, [], None)
-    app = create_app(desk=open_desk(store, environment=around, clock=lambda: NOW))
+    app = app_on(desk_on(store, around, clock=lambda: NOW))
     found = TestClient(app, headers={"authorization": f"Bearer {secret}"})
     assert found.put("/units/unit-01", json=UNIT).status_code == 201
     return found

@@ -15,14 +15,13 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import create_engine, event, text
 
-from api.app import create_app
 from api.errors import NOT_NOW
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.store import events, organisations
 from api.store.database import Store, StoreUnavailable
 from api.store.verifying import faults
+from tests.api.ready import app_on, desk_on
 
 NOW = 1_790_000_000.0
 UNIT = {"card": "axial-single", "serial": "KX-01822"}
@@ -42,7 +41,7 @@ def client(impatient: Store, around: dict[str, str]) -> TestClient:
     with impatient.connection(writes=True) as connection:
         work = organisations.make(connection, "ridgeline", "Ridgeline", "command line", NOW)
         _, secret = make(work, at_command_line("ridgeline"), "owner", Role.OWNER, [], None)
-    app = create_app(desk=open_desk(impatient, environment=around, clock=lambda: NOW))
+    app = app_on(desk_on(impatient, around, clock=lambda: NOW))
     found = TestClient(app, headers={"authorization": f"Bearer {secret}"})
     assert found.put("/units/unit-01", json=UNIT).status_code == 201
     return found

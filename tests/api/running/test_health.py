@@ -22,9 +22,9 @@ from api.identity.scraping import VARIABLE as SCRAPE
 from api.identity.scraping import scraping_of
 from api.identity.sign_on import BadSettings
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.store import events, organisations, probing
 from api.store.database import Store
+from tests.api.ready import app_on, desk_on
 
 NOW = 1_790_000_000.0
 LOCAL = ("127.0.0.1", 50_000)
@@ -47,7 +47,7 @@ def clock() -> Clock:
 
 @pytest.fixture
 def app(store: Store, clock: Clock, around: dict[str, str]) -> FastAPI:
-    return create_app(desk=open_desk(store, environment=around, clock=clock))
+    return app_on(desk_on(store, around, clock=clock))
 
 
 def add(store: Store, id: str, role: Role = Role.READER) -> str:

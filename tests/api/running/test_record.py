@@ -16,16 +16,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
-from api.app import create_app
 from api.cli import main
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.store import events, organisations, tokens
 from api.store.database import Store
 from api.store.events import FIRST, canonical, hash_of
 from api.store.record_lines import NotALine, line_of, verified
 from api.store.verifying import TRACED, faults
+from tests.api.ready import app_on, desk_on
 
 NOW = 1_790_900_000.0
 
@@ -306,7 +305,7 @@ def test_a_line_is_the_event_that_was_written(lived: Store) -> None:
 @pytest.fixture
 def asking(lived: Store) -> Callable[..., TestClient]:
     """Makes a client with a token of a role."""
-    app = create_app(desk=open_desk(lived, clock=lambda: NOW))
+    app = app_on(desk_on(lived, clock=lambda: NOW))
 
     def client(organisation: str, role: Role = Role.READER, units: tuple[str, ...] = ()) -> TestClient:
         name = f"{role.value} {len(units)}"

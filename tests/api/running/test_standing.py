@@ -10,8 +10,6 @@ from dataclasses import replace
 import pytest
 from fastapi.testclient import TestClient
 
-from api.app import create_app
-from api.opening import open_desk
 from api.service import recording
 from api.service.desk import Desk
 from api.store import events, organisations
@@ -20,13 +18,14 @@ from audit.nouns.clearance import Terms
 from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
 from tests.api.legal import legal_setup
+from tests.api.ready import app_on, desk_on
 from tests.api.running.crowd import JOB, UNIT
 from tests.api.running.servers import HOME, found_house
 
 
 @pytest.fixture
 def desk(store: Store, around: dict[str, str]) -> Desk:
-    return open_desk(store, environment=around)
+    return desk_on(store, around)
 
 
 def test_whoever_waits_too_long_for_another_writer_is_told(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -53,7 +52,7 @@ def test_engine_hours_that_hold_a_start_revoke_what_was_given_before(
     address: str, desk: Desk, rulebook: Rulebook
 ) -> None:
     tokens = found_house(address)
-    mechanic = TestClient(create_app(desk=desk), headers={"authorization": f"Bearer {tokens['mechanic']}"})
+    mechanic = TestClient(app_on(desk), headers={"authorization": f"Bearer {tokens['mechanic']}"})
     assert mechanic.put("/units/unit-01", json=UNIT).status_code == 201
     setup = {**legal_setup(rulebook), "unit": {"engine_hours": 1000.0}}
     assert mechanic.post("/units/unit-01/setups", json=setup).status_code == 201

@@ -10,13 +10,14 @@ import pytest
 
 from api.certificates.keys import make
 from api.service.gate import Gate
-from api.service.in_force import InForce, Shipped, read_shipped
+from api.service.in_force import InForce, Shipped
 from api.service.recording import prepare, put_unit, record
 from api.store import organisations, units
 from api.store.database import Store
 from api.store.starts import StartRow
 from audit.nouns.clearance import Job
 from audit.nouns.risk import Level
+from tests.api import ready
 from tests.api.legal import CARD, NOW, legal_setup
 from tests.api.service.office import Office
 
@@ -32,16 +33,16 @@ class Place:
 
 @pytest.fixture(scope="session")
 def shipped() -> Shipped:
-    return read_shipped()
+    return ready.shipped()[0]
 
 
 @pytest.fixture
-def place(store: Store, shipped: Shipped) -> Place:
+def place(store: Store) -> Place:
     """Organisations ``home`` and ``other`` without any unit."""
     for name in ("home", "other"):
         with store.connection(writes=True) as connection:
             organisations.make(connection, name, name.title(), "me", NOW)
-    in_force = InForce(store, shipped)
+    in_force = InForce(store, *ready.shipped())
     return Place(store, in_force, Gate(in_force, "test"))
 
 

@@ -12,17 +12,16 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import update
 
-from api.app import create_app
 from api.certificates.keys import jwk_of, make
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line
 from api.identity.tokens import make as make_token
-from api.opening import open_desk
 from api.routes import rulebooks as routes
 from api.service.in_force import Shipped
 from api.service.rulebooks import sign
 from api.store.tables import rulebooks as table
 from tests.api.legal import NOW
+from tests.api.ready import app_on, desk_on
 from tests.api.service.conftest import Place
 
 RULE = "packs/feeder/slat-loose.yaml"
@@ -30,13 +29,13 @@ Clients = Callable[..., TestClient]
 
 
 @pytest.fixture
-def clients(place: Place, shipped: Shipped, tmp_path: Path) -> Clients:
+def clients(place: Place, tmp_path: Path) -> Clients:
     """Requests of somebody with a role in an organisation, '' for nobody."""
     secret = tmp_path / "secret"
     secret.write_bytes(b"s" * 32)
     secret.chmod(0o600)
     around = {"SETUP_AUDIT_SECRET_FILE": str(secret)}
-    app = create_app(desk=open_desk(place.store, (), around, "https://audit.home.example", lambda: NOW, shipped))
+    app = app_on(desk_on(place.store, around, "https://audit.home.example", lambda: NOW))
 
     numbers = count()
 

@@ -12,16 +12,14 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from api.app import create_app
 from api.identity.rights import Role
 from api.identity.tokens import at_command_line, make
-from api.opening import open_desk
 from api.service.desk import Desk
-from api.service.in_force import Engines, Shipped, read_shipped
 from api.store import organisations
 from api.store.database import Store
 from audit.nouns.rulebook import Rulebook
 from tests.api.legal import NOW, Clock, legal_setup
+from tests.api.ready import app_on, desk_on
 
 HOME, OTHER = "ridgeline", "lowfield"
 
@@ -41,23 +39,16 @@ class House:
         return TestClient(self.app, headers=headers, raise_server_exceptions=False)
 
 
-@pytest.fixture(scope="session")
-def shipped() -> tuple[Shipped, Engines]:
-    """The shipped rulebook, read once."""
-    found = read_shipped()
-    return found, Engines(found.rulebook)
-
-
 @pytest.fixture
-def house(store: Store, tmp_path: Path, shipped: tuple[Shipped, Engines]) -> House:
+def house(store: Store, tmp_path: Path) -> House:
     """An empty service with two organisations."""
     secret = tmp_path / "secret"
     secret.write_bytes(b"s" * 32)
     secret.chmod(0o600)
     clock = Clock()
     settings = {"SETUP_AUDIT_SECRET_FILE": str(secret)}
-    desk = open_desk(store, (), settings, "https://audit.ridgeline.example", clock, *shipped)
-    found = House(create_app(desk=desk), desk, clock)
+    desk = desk_on(store, settings, "https://audit.ridgeline.example", clock)
+    found = House(app_on(desk), desk, clock)
     for organisation in (HOME, OTHER):
         with store.connection(writes=True) as connection:
             organisations.make(connection, organisation, organisation.title(), "test", NOW)

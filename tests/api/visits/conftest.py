@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 
 from api.service.fleet_jobs import run_job
-from tests.api.starts.conftest import HOME, House, house, shipped
+from tests.api.starts.conftest import HOME, House, house
 
-__all__ = ["house", "shipped"]
+__all__ = ["house"]
 
 DEMO = Path(__file__).parents[3] / "api" / "demo"
 START = datetime.now(UTC).date() + timedelta(days=1)
