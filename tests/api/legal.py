@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import Any
 
@@ -28,7 +29,21 @@ class Clock:
 
 
 def legal_setup(rulebook: Rulebook, crop: str = "corn") -> dict[str, Any]:
-    """A setup of ``CARD`` that keeps every rule, as JSON; of the unit only its card and what is fitted."""
+    """A setup of ``CARD`` that keeps every rule, as JSON; of the unit only its card and what is fitted.
+
+    It is worked out once a process, and whoever asks gets a copy of their own.
+    """
+    made = rulebook.digest, crop
+    if made not in _texts:
+        _texts[made] = json.dumps(_worked_out(rulebook, crop))
+    found: dict[str, Any] = json.loads(_texts[made])
+    return found
+
+
+_texts: dict[tuple[str, str], str] = {}
+
+
+def _worked_out(rulebook: Rulebook, crop: str) -> dict[str, Any]:
     found = Planner(rulebook).legal_setup(CARD, crop, "", BUILDS, lambda: False)
     plain = setup_json(Machine(CARD, BUILDS, crop, found.header_kind), found.values, rulebook)
     sections = {name: plain[name] for name in ("job", "settings", "readings", "events")}

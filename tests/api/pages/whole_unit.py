@@ -7,8 +7,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from api.environment import rulebook
 from tests.api.legal import legal_setup
+from tests.api.ready import shipped
 
 DEMO = Path(__file__).parents[3] / "api" / "demo" / "before-corn.ndjson"
 FAULTY = "unit-02"
@@ -42,7 +42,7 @@ def faulty(client: Asks, **more: Any) -> dict[str, Any]:
 
 def whole(client: Asks, crop: str = "corn", **more: Any) -> dict[str, Any]:
     """Puts a unit on record that is in order for a crop."""
-    setup = legal_setup(rulebook(), crop)
+    setup = legal_setup(shipped()[0].rulebook, crop)
     setup["unit"]["engine_hours"] = 900
     return _record(client, WHOLE, setup, **more)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -61,12 +60,9 @@ def house(store: Store, tmp_path: Path) -> House:
 @pytest.fixture(scope="session")
 def legal(rulebook: Rulebook) -> Callable[..., dict[str, Any]]:
     """A setup that keeps every rule, as JSON, by crop; without the unit's id."""
-    kept: dict[str, dict[str, Any]] = {}
 
     def found(crop: str = "corn") -> dict[str, Any]:
-        if crop not in kept:
-            kept[crop] = legal_setup(rulebook, crop)
-        plain: dict[str, Any] = json.loads(json.dumps(kept[crop]))
+        plain = legal_setup(rulebook, crop)
         plain["unit"]["engine_hours"] = 1000.0
         return plain
 
