@@ -8,14 +8,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 import rules
 from audit.auditor import Auditor
 from audit.intake.rulebook import read_rulebook
 from audit.nouns.rulebook import Rulebook
 
-settings.register_profile("house", deadline=None, print_blob=True)  # a slow machine is not a fault
+# a slow machine is not a fault
+settings.register_profile("house", deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("house")
 
 REPOSITORY = Path(__file__).parent.parent

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -11,13 +10,9 @@ from pathlib import Path
 import httpx2
 import pytest
 
+from tests.api.running.servers import free_port
+
 ROOT = Path(__file__).parents[2]
-
-
-def free_port() -> int:
-    """A port that nobody listens on now."""
-    with socket.create_server(("127.0.0.1", 0)) as one:
-        return int(one.getsockname()[1])
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "localhost"])

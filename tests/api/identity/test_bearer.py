@@ -97,7 +97,7 @@ def test_forged_by_changing_what_was_signed(bearer: Bearer, local: Any, clock: A
     refused(bearer, ".".join(parts), clock(), "signature is wrong")
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=200)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow], max_examples=200)
 @given(place=st.integers(0, 10_000), change=st.integers(1, 255))
 def test_any_changed_character_is_refused(
     bearer: Bearer, local: Any, clock: Any, ed: Any, place: int, change: int

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from fastapi.testclient import TestClient
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from tests.api.pages.browsing import DESK, PHONE, House, Watch, house, launch
 from tests.api.whole import whole_app
@@ -33,7 +33,8 @@ def owner(stranger: TestClient) -> TestClient:
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    """One browser for all tests of a process."""
+    """One browser for all tests of a process, which may be slow: what is expected of a page may take as long as a click."""
+    expect.set_options(timeout=30_000)
     with sync_playwright() as playwright:
         found = launch(playwright)
         yield found
