@@ -27,8 +27,9 @@ demo: $(VENV)/run.stamp ## audit the demo fleet and print what is wrong, ranked
 serve: $(VENV)/run.stamp ## the HTTP door on this machine, http://127.0.0.1:8000/openapi.json
 	$(BIN)/setup-audit serve
 
+# three processes for two cores, as many tests wait for a server, a browser or a clock
 test: $(VENV)/test.stamp ## every test
-	.ci/in-memory $(BIN)/python -m pytest -n 2 --doctest-modules $(TESTS)
+	.ci/in-memory $(BIN)/python -m pytest -n 3 --dist worksteal --doctest-modules $(TESTS)
 
 check: format lint types contracts prove test ## all that must hold before a change lands
 
