@@ -54,10 +54,15 @@ class Problem(JSONResponse):
         return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Sends it; whoever made it need not know of the request's id."""
+        """Sends it in the reader's language; whoever made it need not know of that, nor of the request's id."""
+        content = dict(self.content)
+        if in_words := getattr(getattr(scope.get("app"), "state", None), "problem_for", None):  # the pages put it there
+            language, content = in_words(Request(scope), content)
+            self.headers.update({"content-language": language, "vary": "Cookie, Accept-Language"})
         if request := scope.get("state", {}).get("request_id"):
-            self.body = self.render({**self.content, "instance": INSTANCE + request})
-            self.headers["content-length"] = str(len(self.body))
+            content["instance"] = INSTANCE + request
+        self.body = self.render(content)
+        self.headers["content-length"] = str(len(self.body))
         await super().__call__(scope, receive, send)
 
 

@@ -25,7 +25,7 @@ from api.pages import (
     walk_round,
     work,
 )
-from api.pages.telling import words_of
+from api.pages.telling import problem_for, words_of
 
 FOR_ALL: tuple[ModuleType, ...] = (assets, preferences)
 """What anybody may see."""
@@ -39,7 +39,7 @@ OF_RECORD: tuple[ModuleType, ...] = (
 
 def add_pages(app: FastAPI) -> None:
     """Adds the pages that a server can answer."""
-    app.state.words_of = words_of
+    app.state.words_of, app.state.problem_for = words_of, problem_for
     on_record = app.state.desk is not None
     for module in (*FOR_ALL, *(OF_RECORD if on_record else ())):
         app.include_router(module.router)

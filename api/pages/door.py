@@ -125,5 +125,5 @@ def _told(request: Request, error: BadInput) -> list[Problem]:
 
 
 def _refused(request: Request, status: int, title: str, detail: str, headers: dict[str, str] | None = None) -> Response:
-    told = teller_of(view_of(request)).text(detail or FAILED)
+    told = teller_of(view_of(request)).refusal(detail or FAILED)
     return page(request, "error.html", status, headers, title=title, detail=told)

@@ -7,6 +7,7 @@ stays as its author wrote it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -16,13 +17,15 @@ from pathlib import Path
 from babel import Locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
-from babel.numbers import get_decimal_symbol
+from babel.numbers import get_decimal_symbol, get_group_symbol
 from babel.support import NullTranslations, Translations
 
 from api.environment import shipped_rules
 
 OF_PAGES = Path(__file__).parent / "languages"
 USUAL = "en"
+NUMERAL = re.compile(r"-?\d{1,3}(,\d{3})+(\.\d+)?|-?\d+(\.\d+)?")
+"""A number as the code writes it, thousands maybe apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +46,11 @@ class Language:
     def decimal(self) -> str:
         """The sign between units and tenths."""
         return str(get_decimal_symbol(self.locale))
+
+    def numeral(self, text: str) -> str:
+        """A text of NUMERAL with this language's signs."""
+        group = str(get_group_symbol(self.locale))
+        return text.translate(str.maketrans(",.", group[:1] + self.decimal[:1]))
 
     def say(self, text: str, /, **named: object) -> str:
         """A text in this language, with ``{name}`` put in; the text itself where no catalogue has it."""

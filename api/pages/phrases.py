@@ -8,12 +8,15 @@ every language and finds what no phrase knows.
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Callable
 from functools import cache
 
 from api.exchange.reading.nouns import Scheme
+from api.pages.door_refusals import REASONS_OF_DOORS, REFUSED_BY_DOORS
 from api.pages.languages import Language
-from api.pages.refusals import REFUSED
+from api.pages.refusals import REASONS, REFUSED
+from api.pages.rule_refusals import REASONS_OF_RULES, REFUSED_OF_RULES
 from api.store.event_kinds import EVERY as KINDS
 
 SURE = (
@@ -244,24 +247,52 @@ WORDS = (
 """Words and whole sentences of the audit, the gate, the drawings and the doors."""
 
 
-def composed(text: str, language: Language, tell: Callable[[str], str], loose: bool) -> str | None:
+REFUSALS = tuple(dict.fromkeys((*REFUSED, *REFUSED_OF_RULES, *REFUSED_BY_DOORS)))
+"""Phrases of what was refused, for texts that stand alone."""
+OF_REFUSALS = tuple(dict.fromkeys((*REASONS, *REASONS_OF_RULES, *REASONS_OF_DOORS)))
+"""Words and whole sentences of what was refused."""
+
+
+def composed(
+    text: str, language: Language, tell: Callable[[str], str], figure: Callable[[str], str], loose: bool
+) -> str | None:
     """A composed text in a language; None if no phrase made it.
 
     Args:
-        tell: tells a part of it.   loose: every word of the text is the audit's own.
+        tell: tells a part of it.   figure: tells a part that is a number or a measure.
+        loose: every word of the text is the audit's own.
     """
+
+    def told(name: str, part: str) -> str:
+        if name in _KEPT:
+            return part
+        if name == "choices":
+            return ", ".join(_choice(one, language) for one in part.split(", "))
+        said = tell(part)
+        return figure(part) if said == part and name in _FIGURES and not loose else said
+
     for phrase, pattern in _patterns(loose):
         match = pattern.fullmatch(text)
         if match is not None:
-            parts = {name: part if name in _KEPT else tell(part) for name, part in match.groupdict().items()}
-            return language.say(phrase, **parts)
+            return language.say(phrase, **{name: told(name, part) for name, part in match.groupdict().items()})
     return None
+
+
+def _choice(word: str, language: Language) -> str:
+    """A word that may be written, as it is to be written, with what it is called on pages."""
+    said = language.say(word)
+    return word if said == word else f"{word} ({said})"
 
 
 @cache
 def _patterns(loose: bool) -> tuple[tuple[str, re.Pattern[str]], ...]:
-    phrases = (*SURE, *(LOOSE if loose else REFUSED))
+    phrases = (*SURE, *(LOOSE if loose else sorted(REFUSALS, key=_openness)))
     return tuple((phrase, re.compile(_pattern(phrase), re.DOTALL)) for phrase in phrases)
+
+
+def _openness(phrase: str) -> int:
+    """What a phrase is looked for after: one that begins with a part fits more, the fewer words it has of its own."""
+    return -len(re.sub(r"\{\w+\}", "", phrase)) if phrase.startswith("{") else -sys.maxsize
 
 
 def _pattern(phrase: str) -> str:
@@ -272,8 +303,10 @@ def _pattern(phrase: str) -> str:
     )
 
 
-_KEPT = frozenset({"key", "called", "quoted", "names", "again", "example", "identity"})
+_KEPT = frozenset({"key", "called", "quoted", "names", "again", "example", "identity", "unit"})
 """Parts that stay as they were written, as they are to be written again, or as names of things."""
+_FIGURES = frozenset({"number", "count", "days", "hours", "most", "low", "high", "was", "left", "taken", "work"})
+"""Parts that are numbers or measures of ours, and not what somebody wrote."""
 _NUMBERS = r"[\d.,:–-]+"
 _NARROW = {
     **dict.fromkeys(("count", "number", "days", "hours", "most", "low_end", "driver", "driven"), _NUMBERS),

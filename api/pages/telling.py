@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import re
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from fastapi import Request
 
 from api.drawings.svg import NO_BREAK
-from api.pages.languages import USUAL, Language, languages
+from api.pages.languages import NUMERAL, USUAL, Language, languages
 from api.pages.phrases import composed
 from api.pages.units import UNITS, measured
 from api.pages.view import View, view_of
@@ -80,9 +81,40 @@ class Teller:
             parts = parts[end:]
         return "; ".join(found)
 
+    def refusal(self, text: str) -> str:
+        """Why something was refused: sentences one after the other, before the first maybe where it is.
+
+        A sentence that nobody knows stays as it is, as does a name.
+        """
+        if (said := self.text(text)) != text or self.language.tag == USUAL:
+            return said
+        begins = (0, *(found.end() for found in _PLACE_ENDS.finditer(text[:MOST_OF_A_PLACE])))
+        told = [(*self._sentences(text[at:]), at) for at in begins]
+        _, said, at = min(told, key=lambda one: one[0])
+        return text if said == text[at:] else self.place(text[:at]) + said
+
+    def place(self, place: str) -> str:
+        """Where something stands, with the words for line and column told."""
+        for written in ("line", "column"):
+            place = re.sub(rf"\b{written} (?=\d)", f"{self.language.say(written)} ", place)
+        return place
+
     def problems(self, problems: Iterable[Problem]) -> list[Problem]:
         """Problems of an input with what is wrong and what to do told; where it is stays."""
-        return [replace(one, message=self.text(one.message), advice=self.text(one.advice)) for one in problems]
+        return [replace(one, message=self.refusal(one.message), advice=self.refusal(one.advice)) for one in problems]
+
+    def problem(self, content: Mapping[str, Any]) -> Plain:
+        """A problem document (RFC 9457) with its title and detail told, and what is wrong with each place."""
+        found = dict(content)
+        for name in ("title", "detail"):
+            found[name] = self.refusal(found[name])
+        if "problems" in found:
+            told = ("message", "advice")
+            found["problems"] = [
+                {name: self.refusal(text) if name in told else text for name, text in one.items()}
+                for one in found["problems"]
+            ]
+        return found
 
     @property
     def as_composed(self) -> bool:
@@ -101,15 +133,46 @@ class Teller:
         """A text with its measures in the reader's units and its numbers with the language's decimal sign."""
         return measured(text, self.units, self.language.decimal)
 
+    def figure(self, text: str) -> str:
+        """A number of ours, or a measure, as the reader writes it."""
+        return self.language.numeral(text) if NUMERAL.fullmatch(text) else self.measured(text)
+
     def _tell(self, text: str, loose: bool) -> str:
         said = self.language.say(text)
         if said != text:
             return self.measured(said) if loose else said
         if self.language.tag != USUAL:
-            found = composed(text, self.language, lambda part: self.text(part, loose), loose)
+            tell = (lambda part: self.text(part, True)) if loose else self.refusal
+            found = composed(text, self.language, tell, self.figure, loose)
             if found is not None:
                 return found
         return self.measured(text) if loose else text
+
+    def _sentences(self, text: str) -> tuple[int, str]:
+        """Sentences told, as few at a time as can be, and how many of them nobody knows.
+
+        One may hold '. ' itself, and the last may lack its full stop.
+        """
+        parts, found, unknown = text.split(". "), [], 0
+        while parts:
+            for end in range(1, len(parts) + 1):
+                first = ". ".join(parts[:end]) + ("." if end < len(parts) else "")
+                if (said := self._sentence(first)) != first:
+                    break
+            else:
+                said, end, unknown = parts[0] + ("." if len(parts) > 1 else ""), 1, unknown + 1
+            found.append(said)
+            parts = parts[end:]
+        return unknown, " ".join(found)
+
+    def _sentence(self, text: str) -> str:
+        """A sentence told, whose phrase may be known with a full stop or without one."""
+        if (said := self.text(text)) != text:
+            return said
+        other = text[:-1] if text.endswith(".") else f"{text}."
+        if (said := self.text(other)) == other:
+            return text
+        return said.removesuffix(".") if len(other) > len(text) else f"{said}."
 
     def _begun(self, text: str) -> str | None:
         """What is right, where it begins with the meaning of a quantity, told as that and the rest; else None."""
@@ -125,6 +188,9 @@ class Teller:
 
 
 MOST_KEPT = 20_000
+MOST_OF_A_PLACE = 400
+"""Characters before a refusal within which it may be said where it is."""
+_PLACE_ENDS = re.compile(r": ")
 
 
 @lru_cache(maxsize=32)
@@ -142,6 +208,12 @@ def words_of(request: Request) -> tuple[str, str, Callable[[str], str]]:
     """Language and units that a request asks for, and what tells a text of a drawing in them."""
     view = view_of(request)
     return view.language.tag, view.units, teller_of(view).drawn
+
+
+def problem_for(request: Request, content: Mapping[str, Any]) -> tuple[str, Plain]:
+    """The language that a request asks for, and a problem document (RFC 9457) in it; its type stays, for programs."""
+    view = view_of(request)
+    return view.language.tag, teller_of(view).problem(content)
 
 
 def told(view: View, plain: Plain) -> Plain:

@@ -9,8 +9,7 @@ from pathlib import Path
 
 from babel.messages.extract import extract_from_dir
 
-from api.pages.phrases import LOOSE, SURE, WORDS
-from api.pages.refusals import REASONS, REFUSED
+from api.pages.phrases import LOOSE, OF_REFUSALS, REFUSALS, SURE, WORDS
 from audit import drives, parts, physics
 from audit.nouns.machine import MachineCard
 from audit.nouns.rulebook import Rulebook
@@ -29,7 +28,7 @@ def of_pages() -> list[str | tuple[str, str]]:
     for _, _, text, _, _ in extract_from_dir(FOLDER, _METHODS, options, _SAID, comment_tags=()):
         if text:
             found[tuple(text[:2]) if isinstance(text, tuple) else text] = None  # type: ignore[index]
-    return list(found | dict.fromkeys((*SURE, *LOOSE, *WORDS, *REFUSED, *REASONS)))
+    return list(found | dict.fromkeys((*SURE, *LOOSE, *WORDS, *REFUSALS, *OF_REFUSALS)))
 
 
 def of_rulebook(rulebook: Rulebook) -> list[str]:

@@ -144,7 +144,7 @@ def make(
         why = view_of(request).language.say(
             "Visits were planned or changed since you opened this page. Look at them, then plan again."
         )
-        why = why if error.status in (412, 428) else teller_of(view_of(request)).text(error.detail)
+        why = why if error.status in (412, 428) else teller_of(view_of(request)).refusal(error.detail)
         return _form(request, caller, audit, text, token_urlsafe(16), error.status, why=why)
     return see("/fleet/visits")
 

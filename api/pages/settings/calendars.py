@@ -38,7 +38,7 @@ def make(request: Request, caller: Owner, name: Text, units: Text = "", technici
     except Refusal as error:
         if error.status not in (409, 422):
             raise
-        return _page(request, caller, error.status, sent, teller_of(view_of(request)).text(error.detail))
+        return _page(request, caller, error.status, sent, teller_of(view_of(request)).refusal(error.detail))
     return _page(request, caller, address=made["address"])
 
 

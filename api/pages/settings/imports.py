@@ -108,7 +108,7 @@ def undo(request: Request, caller: Mechanic, id: ImportId) -> Response:
 def _page(request: Request, found: dict[str, Any], undone: dict[str, list[str]] | None = None) -> Response:
     rows, tell = found["lines"], teller_of(view_of(request))
     shown = rows[:MOST_LINES]
-    lines = [{**one, "text": tell.series(one["text"]), "advice": tell.text(one["advice"])} for one in shown]
+    lines = [{**one, "text": tell.series(one["text"]), "advice": tell.refusal(one["advice"])} for one in shown]
     found["notes"] = [_note(tell, one) for one in found["notes"]]
     if undone is not None:
         undone |= {name: [tell.text(one) for one in undone[name]] for name in ("done", "left")}
@@ -120,7 +120,7 @@ def _page(request: Request, found: dict[str, Any], undone: dict[str, list[str]] 
 
 def _note(tell: Teller, note: str) -> str:
     """A note of an import told; one of a row begins with its place, which stays."""
-    said = tell.text(note)
+    said = tell.refusal(note)
     place, parted, text = note.partition(": ")
     if said != note or not parted:
         return said

@@ -73,7 +73,8 @@ def version(request: Request, caller: Reader, digest: Digest) -> Response:
     try:
         own = sorted(plain_of(doors.files(request, digest, caller))["site"])
     except Refusal as error:
-        return page(request, "settings-version.html", version=found, digest=digest, own=[], unread=error.detail)
+        unread = teller_of(view_of(request)).refusal(error.detail)
+        return page(request, "settings-version.html", version=found, digest=digest, own=[], unread=unread)
     return page(request, "settings-version.html", version=found, digest=digest, own=own, unread="")
 
 
@@ -108,6 +109,10 @@ def replay(request: Request, caller: Author, digest: Digest) -> Response:
             }
             for one in found["changes"]
         ]
+    tell = teller_of(view_of(request))
+    found["not_read"] = [
+        {**one, "problems": [tell.refusal(text) for text in one["problems"]]} for one in found["not_read"]
+    ]
     rules = [{**one, "title": names.title(one["rule"])} for one in found["rules"]]
     return page(
         request, "settings-replay.html", digest=digest, replay=found, changes=changes, rules=rules[:MOST_LISTED],
@@ -170,7 +175,10 @@ def _page(
     desk, tell = desk_of(request), teller_of(view_of(request))
     with desk.store.reading(caller.organisation, desk.clock()) as work:
         past = [] if caller.units else list(events.read(work, subject=IN_FORCE))
-    told = [{**one, "message": tell.text(one["message"]), "advice": tell.text(one["advice"])} for one in problems or ()]
+    told = [
+        {**one, "message": tell.refusal(one["message"]), "advice": tell.refusal(one["advice"])}
+        for one in problems or ()
+    ]
     return page(
         request, "settings-rulebook.html", status, versions=lines, now=now, first=before is None,
         judging=_version(request, caller, now["digest"]), key=plain_of(doors.key(request, caller))["key"],

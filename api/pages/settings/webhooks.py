@@ -137,7 +137,7 @@ def _put(request: Request, caller: Caller, webhook: str, edition: str, sent: dic
 
 
 def _why(request: Request, error: Refusal) -> str:
-    return teller_of(view_of(request)).text(error.detail)
+    return teller_of(view_of(request)).refusal(error.detail)
 
 
 def _fields(request: Request, now: dict[str, Any]) -> list[Field]:

@@ -1,6 +1,7 @@
 // Sends what waits. Each walk, note and photo has a key of its own, so that sending it twice records it once.
 
-import { base64, keepAnswers, keepPhoto, keepWalk, answersOf, photosOf, walkOf, walks } from "./walk-store.js";
+import { label, thingsOf } from "./walk-course.js";
+import { base64, keepAnswers, keepPhoto, keepWalk, answersOf, listOf, photosOf, walkOf, walks } from "./walk-store.js";
 
 const PATIENCE = 20000; // ms that an answer is waited for
 
@@ -99,8 +100,18 @@ async function post(path, key, body, headers) {
 }
 
 async function refuse(walk, status, content) {
-  const problems = (content?.problems ?? []).map((one) => [one.path ?? one.place, one.message, one.advice].filter(Boolean).join(" "));
+  const list = await listOf("walk", walk.id);
+  const problems = (content?.problems ?? []).map((one) => [`${named(one.path, list)}:`, one.message, one.advice].filter((part) => part && part !== ":").join(" "));
   walk.refused = { status, detail: content?.detail ?? content?.title ?? String(status), problems };
   await keepWalk(walk);
   return "refused";
+}
+
+/** What a place in a setup is called where the walk asked for it; else the place itself. */
+function named(path = "", list) {
+  const thing = list && thingsOf(list).find((one) => {
+    const place = `${one.section === "header" ? "job/header" : one.section === "fitted" ? "unit/fitted" : one.section}/${one.key ?? one.name}`;
+    return path === place || path.startsWith(`${place}/`);
+  });
+  return thing ? label(thing) : path;
 }

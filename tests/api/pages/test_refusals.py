@@ -14,6 +14,8 @@ from api.environment import rulebook
 from api.pages.telling import teller
 from audit.fleet.visits import read_visits
 from audit.intake.setups import read_setup
+from audit.intake.tree import Problems
+from audit.intake.yaml_text import decode_yaml
 from audit.nouns.problem import BadInput
 from tests.api.exchange.samples import machine, snapshot_json
 from tests.api.legal import CARD
@@ -168,9 +170,60 @@ def test_every_reason_why_a_visits_file_is_refused_is_told_in_german(text: str) 
         read_visits(text.encode(), "", ("axial-single",))
     for before, after in zip(caught.value.problems, teller("de", "si").problems(caught.value.problems), strict=True):
         assert after.message != before.message
-        if "YAML" not in after.message:  # its reader's own words stay
-            assert not english_in(after.message), after.message
+        assert not english_in(after.message), after.message
         assert not before.advice or after.advice != before.advice, after.advice
+
+
+BROKEN = (
+    "start: [", "a: b: c", "a: 'x", "a: {b: 1", "- x\ny: 1", "\ta: 1", "a: @x", "a: &x 1", "a: !x 1", "a: |9x\n b", "%A\n---\na: 1",
+    'a: "\\q"', "a: [1 2", "? [", "key\nother: 1", "a: 1\n---\nb: 2", "a: \x01", "a: *b", "a: 1\n b: 2", "[a, b]: [",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("text", BROKEN)
+def test_why_a_text_is_no_yaml_is_told_in_german(text: str) -> None:
+    problems = Problems()
+    decode_yaml(text.encode(), "x.yaml", problems)
+    assert problems
+    for one in teller("de", "si").problems(problems.found):
+        assert not english_in(one.message + one.advice), one
+
+
+def test_a_door_answers_in_the_language_that_is_asked_for(owner: TestClient) -> None:
+    """RFC 9457 lets title and detail be told; the type, status and place stay for programs."""
+    faulty(owner)
+    body = {"unit": {}, "job": {"crop": "corn"}, "settings": {"rotor.speed": "99999 r/min", "shoe.sieve": "7"}}
+    asked = [
+        owner.post(f"/units/{FAULTY}/setups", json=body, headers={"Idempotency-Key": key, **more})
+        for key, more in (("k1", {}), ("k2", {"Accept-Language": "de-AT"}))
+    ]
+    english, german = (one.json() for one in asked)
+    assert [one.status_code for one in asked] == [422, 422]
+    assert [one.headers["content-language"] for one in asked] == ["en", "de"]
+    assert "Accept-Language" in asked[1].headers["vary"]
+    for name in ("type", "status"):
+        assert english[name] == german[name]
+    assert [one["path"] for one in english["problems"]] == [one["path"] for one in german["problems"]]
+    assert "Check the value and its unit." in english["detail"]
+    assert german["title"] == "Aufnahme abgelehnt"
+    for said in (german["detail"], *(one["message"] + one["advice"] for one in german["problems"])):
+        assert not english_in(said), said
+    owner.post("/settings/view", data={"language": "de", "units": "si", "next": "/rules"})
+    assert owner.get("/units/nothing", headers={"Accept-Language": "en"}).json()["detail"] == (
+        "Es gibt keine Maschine nothing."
+    ), "the reader's own choice goes before"
+
+
+def test_numbers_and_words_are_told_as_pages_show_them() -> None:
+    tell = teller("de", "card")
+    assert tell.refusal("m.xml: is longer than 33,554,432 bytes. Send fewer machines or tasks at once.") == (
+        "m.xml: ist länger als 33.554.432 Bytes. Weniger Maschinen oder Aufträge auf einmal senden."
+    )
+    assert tell.refusal("'1.5' is impossible here; it must lie from 2.5 mm to 9 mm. Check the value and its unit.") == (
+        "'1.5' ist hier unmöglich; der Wert muss zwischen 2,5 mm und 9 mm liegen. Wert und Einheit prüfen."
+    ), "what was written stays"
+    assert "raised (angehoben)" in tell.refusal("is 'up'; it must be one of: raised, lowered.")
+    assert tell.refusal("t.csv, line 7, is of nobody") == "t.csv, line 7, is of nobody"
 
 
 TABLE = """\
@@ -197,7 +250,7 @@ def test_a_dry_run_tells_each_row_s_fate_in_german(german: TestClient) -> None:
     german.post("/units/unit-07/identities", json={"fleet_number": "Unit 07"})
     said = in_rows(send(german, TABLE.encode(), "machines.csv", MAPPING, dry_run="yes").text)
     assert len(said) == 6
-    assert "1490.5 Motorstunden" in said
+    assert "1490,5 Motorstunden" in said
     assert not [one for one in said if english_in(one)]
     said = in_rows(send(german, dry_run="yes").text)
     assert all(one.startswith("welche Maschinenkarte ist es?") for one in said)
