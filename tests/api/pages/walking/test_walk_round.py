@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import Browser, Page, Route, expect
 
+from api.pages.view import PREFERENCES
 from tests.api.pages.browsing import House, Remote, Watch, accessible, fits, sign_in
 from tests.api.pages.walking.walking import (
     AWAY,
@@ -200,6 +201,25 @@ def test_what_the_server_refuses_is_told_of_and_put_right(at: House, phone: Page
     phone.get_by_role("button", name="Open it again and put it right").click()
     finish(phone)
     expect(phone.locator("h1")).to_have_text("Recorded")
+
+
+@pytest.mark.usefixtures("asks")
+def test_what_the_server_refuses_names_the_thing_in_the_reader_s_language(at: House, phone: Page, watch: Watch) -> None:
+    watch.expected = ("422",)
+    open_walk(phone, at)
+    begin(phone)
+    drum(phone)
+    phone.context.add_cookies([{"name": PREFERENCES, "value": "de.card", "url": at.address}])
+    phone.evaluate("""() => {
+        const real = window.fetch;
+        window.fetch = (path, sent) =>
+            real(path, typeof sent?.body === "string" ? { ...sent, body: sent.body.replace('"raised"', '"half"') } : sent);
+    }""")  # as if the card had changed meanwhile, and the word were none any more
+    finish(phone)
+    problem = phone.locator("[role=alert].wrong li")
+    expect(problem).to_contain_text("Height of the drum at the intake end of the feeder house")
+    expect(problem).to_contain_text("ist 'half'; möglich sind: raised (angehoben), lowered (abgesenkt).")
+    assert "settings/" not in problem.inner_text()
 
 
 @pytest.mark.usefixtures("asks")
