@@ -57,7 +57,7 @@ class Problem(JSONResponse):
         """Sends it in the reader's language; whoever made it need not know of that, nor of the request's id."""
         content = dict(self.content)
         if in_words := getattr(getattr(scope.get("app"), "state", None), "problem_for", None):  # the pages put it there
-            language, content = in_words(Request(scope), content)
+            language, content = await in_words(Request(scope), content)
             self.headers.update({"content-language": language, "vary": "Cookie, Accept-Language"})
         if request := scope.get("state", {}).get("request_id"):
             content["instance"] = INSTANCE + request

@@ -271,8 +271,8 @@ def composed(
         said = tell(part)
         return figure(part) if said == part and name in _FIGURES and not loose else said
 
-    for phrase, pattern in _patterns(loose):
-        match = pattern.fullmatch(text)
+    for phrase, own, pattern in _patterns(loose):
+        match = pattern.fullmatch(text) if own in text else None
         if match is not None:
             return language.say(phrase, **{name: told(name, part) for name, part in match.groupdict().items()})
     return None
@@ -285,9 +285,13 @@ def _choice(word: str, language: Language) -> str:
 
 
 @cache
-def _patterns(loose: bool) -> tuple[tuple[str, re.Pattern[str]], ...]:
+def _patterns(loose: bool) -> tuple[tuple[str, str, re.Pattern[str]], ...]:
+    """Each phrase, the longest of its own words, which most texts lack, and its pattern."""
     phrases = (*SURE, *(LOOSE if loose else sorted(REFUSALS, key=_openness)))
-    return tuple((phrase, re.compile(_pattern(phrase), re.DOTALL)) for phrase in phrases)
+    return tuple(
+        (phrase, max(re.split(r"\{\w+\}", phrase), key=len), re.compile(_pattern(phrase), re.DOTALL))
+        for phrase in phrases
+    )
 
 
 def _openness(phrase: str) -> int:

@@ -6,9 +6,11 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import islice
 from typing import Any
 
 from fastapi import Request
+from starlette.concurrency import run_in_threadpool
 
 from api.drawings.svg import NO_BREAK
 from api.pages.languages import NUMERAL, USUAL, Language, languages
@@ -63,8 +65,9 @@ class Teller:
         found = self._told.get((text, loose))
         if found is None:
             found = self._tell(text, loose)
-            if len(self._told) < MOST_KEPT:
-                self._told[text, loose] = found
+            if len(self._told) >= MOST_KEPT:
+                self._told.clear()
+            self._told[text, loose] = found
         return found
 
     def series(self, text: str) -> str:
@@ -84,11 +87,13 @@ class Teller:
     def refusal(self, text: str) -> str:
         """Why something was refused: sentences one after the other, before the first maybe where it is.
 
-        A sentence that nobody knows stays as it is, as does a name.
+        A sentence that nobody knows stays as it is, as does a name, and a text of more sentences than a refusal has:
+        somebody's own words may stand in it, and must not take up the server's time.
         """
         if (said := self.text(text)) != text or self.language.tag == USUAL:
             return said
-        begins = (0, *(found.end() for found in _PLACE_ENDS.finditer(text[:MOST_OF_A_PLACE])))
+        ends = islice(_PLACE_ENDS.finditer(text[:MOST_OF_A_PLACE]), MOST_OF_PLACES)
+        begins = (0, *(found.end() for found in ends))
         told = [(*self._sentences(text[at:]), at) for at in begins]
         _, said, at = min(told, key=lambda one: one[0])
         return text if said == text[at:] else self.place(text[:at]) + said
@@ -103,7 +108,7 @@ class Teller:
         """Problems of an input with what is wrong and what to do told; where it is stays."""
         return [replace(one, message=self.refusal(one.message), advice=self.refusal(one.advice)) for one in problems]
 
-    def problem(self, content: Mapping[str, Any]) -> Plain:
+    def problem(self, content: Mapping[str, Any]) -> dict[str, Any]:
         """A problem document (RFC 9457) with its title and detail told, and what is wrong with each place."""
         found = dict(content)
         for name in ("title", "detail"):
@@ -112,8 +117,8 @@ class Teller:
             told = ("message", "advice")
             found["problems"] = [
                 {name: self.refusal(text) if name in told else text for name, text in one.items()}
-                for one in found["problems"]
-            ]
+                for one in found["problems"][:MOST_TOLD]
+            ] + found["problems"][MOST_TOLD:]
         return found
 
     @property
@@ -154,8 +159,10 @@ class Teller:
         One may hold '. ' itself, and the last may lack its full stop.
         """
         parts, found, unknown = text.split(". "), [], 0
+        if len(parts) > MOST_SENTENCES:
+            return len(parts), text
         while parts:
-            for end in range(1, len(parts) + 1):
+            for end in range(1, min(len(parts), MOST_OF_A_SENTENCE) + 1):
                 first = ". ".join(parts[:end]) + ("." if end < len(parts) else "")
                 if (said := self._sentence(first)) != first:
                     break
@@ -188,8 +195,12 @@ class Teller:
 
 
 MOST_KEPT = 20_000
-MOST_OF_A_PLACE = 400
-"""Characters before a refusal within which it may be said where it is."""
+MOST_OF_A_PLACE, MOST_OF_PLACES = 400, 6
+"""Characters before a refusal within which it may be said where it is, and how many parts that may have."""
+MOST_SENTENCES, MOST_OF_A_SENTENCE = 16, 8
+"""Sentences of a refusal, and what seems to be one but belongs to the same."""
+MOST_TOLD = 200
+"""Problems of one document that are told; whoever has more reads these first."""
 _PLACE_ENDS = re.compile(r": ")
 
 
@@ -210,10 +221,13 @@ def words_of(request: Request) -> tuple[str, str, Callable[[str], str]]:
     return view.language.tag, view.units, teller_of(view).drawn
 
 
-def problem_for(request: Request, content: Mapping[str, Any]) -> tuple[str, Plain]:
+async def problem_for(request: Request, content: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     """The language that a request asks for, and a problem document (RFC 9457) in it; its type stays, for programs."""
     view = view_of(request)
-    return view.language.tag, teller_of(view).problem(content)
+    if view.language.tag == USUAL:
+        return USUAL, content
+    # others are answered meanwhile, however much was refused
+    return view.language.tag, await run_in_threadpool(teller_of(view).problem, content)
 
 
 def told(view: View, plain: Plain) -> Plain:

@@ -11,7 +11,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.environment import rulebook
-from api.pages.telling import teller
+from api.pages.languages import languages
+from api.pages.phrases import composed
+from api.pages.telling import Teller, teller
 from audit.fleet.visits import read_visits
 from audit.intake.setups import read_setup
 from audit.intake.tree import Problems
@@ -283,3 +285,25 @@ def test_whole_files_and_answers_that_are_not_taken_are_told_in_german(german: T
         assert answered.status_code >= 400
         said = main_of(answered.text)
         assert not english_in(re.sub(r"columns:.*", "", said)), said
+
+
+@pytest.mark.parametrize("mark", [". ", ": ", "; ", ". b: ", "' is '"])
+def test_somebody_s_own_words_in_a_refusal_take_up_no_time(monkeypatch: pytest.MonkeyPatch, mark: str) -> None:
+    """Each look at all phrases is counted, as time is another on every machine."""
+    looks = 0
+
+    def counted(*arguments: Any) -> str | None:
+        nonlocal looks
+        looks += 1
+        return composed(*arguments)
+
+    monkeypatch.setattr("api.pages.telling.composed", counted)
+    tell = Teller(languages()["de"], "si")
+    for count in (3, 14, 100, 3000):
+        looks = 0
+        tell.refusal(f"'{mark.join('a' * count)}' is what nobody knows")
+        assert looks <= 300
+    monkeypatch.setattr("api.pages.telling.MOST_KEPT", 50)
+    for number in range(60):  # and what is kept of them makes room for others
+        tell.refusal(f"{mark}{number}")
+        assert len(tell._told) <= 50 or not number
