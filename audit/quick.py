@@ -128,7 +128,9 @@ class CardLines:
             *envelope_values(unit, job, header),
             *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events), *decided,
         )  # fmt: skip
-        commas = commas_needed(decoded, within) - len(decided) + decided.count(None) if refuse_repeats else 0
+        # counted now, as the line is still in the processor's nearest cache
+        own = commas_needed(decoded, within) - len(decided) + decided.count(None) if refuse_repeats else 0
+        commas = line.count(b",") - own if refuse_repeats else 0
         check_taken(taken.at, taken.state, self.moments)
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
@@ -313,7 +315,7 @@ class Read(NamedTuple):
 
     Attributes:
         line: still to be held to have no key twice, which is known once it is judged; else empty.
-        commas: that it then needs besides one for each value that is given.
+        commas: that it has besides those it needs for other things than the values that are given, one each.
     """
 
     unit: str
@@ -327,8 +329,8 @@ class Read(NamedTuple):
     def hits(self) -> list[Hit]:
         """What is broken or unknown, in order of rank. Raises as ``judge`` does."""
         hits, lacking = self.run.reading.check(self.written)
-        if self.line:
-            check_no_key_twice(self.line, self.commas + len(self.written) - lacking)
+        if self.line and self.commas != len(self.written) - lacking:
+            check_no_key_twice(self.line)
         hits.sort()
         return hits
 

@@ -32,13 +32,13 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
     Args:
         ahead: what was read already.   size: bytes of a piece, about.
     """
-    rest, number = ahead, 1
+    rest, more, number = b"", ahead, 1
     numbers: list[int] = []
     texts: list[bytes] = []
     start, first, whole = stream.count - len(ahead), 1, True  # where the piece begins, and that no line of it is cut
     while True:
-        more = stream.read(min(size, _STEP))
-        lines = (rest + more).split(b"\n")
+        lines = more.split(b"\n")
+        lines[0] = rest + lines[0]
         rest = lines.pop() if more else b""
         some = numbered(lines, number)
         numbers += some[0]
@@ -57,6 +57,7 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
             start, first, whole = start + length, number, True
         if not more:
             return
+        more = stream.read(min(size, _STEP))
 
 
 def _next_line(stream: Counted) -> bytes:

@@ -256,21 +256,17 @@ def card_of(line: bytes) -> str:
     return found[1].decode()
 
 
-def check_no_key_twice(line: bytes, commas: int) -> None:
+def check_no_key_twice(line: bytes) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
     The decoder keeps the last of two equal keys without a word. An object of n members needs n - 1 commas, so a line
-    with no more commas than the kept members need has none that was dropped. A comma inside a text, a null written out
-    or an object of nothing makes a line look longer than it is: it is then looked at key by key.
-
-    Args:
-        commas: that it needs.
+    with no more commas than the kept members need has none that was dropped, and need not be looked at here. A comma
+    inside a text, a null written out or an object of nothing makes a line look longer than it is.
     """
-    if line.count(b",") != commas:
-        try:
-            json.loads(line, object_pairs_hook=_without_twins)
-        except ValueError:
-            raise NotQuick from None
+    try:
+        json.loads(line, object_pairs_hook=_without_twins)
+    except ValueError:
+        raise NotQuick from None
 
 
 def commas_needed(decoded: Any, within: Sequence[msgspec.Struct]) -> int:
