@@ -103,12 +103,16 @@ async function showThing(step, thing, around) {
     unkept = kept ? {} : wanted();
     return kept;
   };
-  /** Whether the step can be left: all that was answered on it is kept. */
+  /** Whether all that was answered here is kept. */
   const settled = async () => {
     await keeping(() => {}); // the last key may still be on its way
     return Object.keys(unkept).length ? keep(() => ({})) : true;
   };
-  const leaving = (to) => async () => ((await settled()) ? to() : null);
+  /** The way to where all answers can be seen and sent; what could not be kept is said, and stands there as not answered. */
+  const leaving = (to) => async () => {
+    await settled();
+    return to();
+  };
   const act = {
     ...around,
     back: leaving(around.back),
@@ -125,10 +129,11 @@ async function showThing(step, thing, around) {
     photo: async (file) => {
       if (await keeping(() => takePhoto(now.walk, file, name))) await showPhotos(name);
     },
-    next: leaving(() => {
+    next: async () => {
+      if (!(await settled())) return null;
       if (unreadable(thing, now.answers.get(name))) return view.querySelector(".controls input")?.focus();
       return around.next();
-    }),
+    },
   };
   show(name, head(now.steps.indexOf(step)), stepView(step, thing, now.list, now.answers.get(name), act.now().values, act));
   await showPhotos(name);
