@@ -51,9 +51,12 @@ class SigningKey:
 
 
 def make() -> SigningKey:
-    """A new pair."""
-    private = Ed25519PrivateKey.generate()
-    return SigningKey(thumbprint(jwk_of(private.public_key())), private)
+    """A new pair, whose id can be written on a command line: one that begins with a dash is taken for an option."""
+    while True:
+        private = Ed25519PrivateKey.generate()
+        id = thumbprint(jwk_of(private.public_key()))
+        if not id.startswith("-"):
+            return SigningKey(id, private)
 
 
 def jwk_of(public: Ed25519PublicKey) -> dict[str, str]:

@@ -30,7 +30,9 @@ EXAMPLES = {
 def add(command: argparse.ArgumentParser, name: str) -> None:
     """Arguments and options of one of the commands."""
     if name == "compromised":
-        command.add_argument("key", metavar="KID", help="id of the key, as 'keys list' shows it")
+        command.add_argument(
+            "key", metavar="KID", help="id of the key, as 'keys list' shows it, behind '--' if it begins with '-'"
+        )
     add_store(command)
 
 

@@ -28,6 +28,11 @@ def test_two_keys_are_two(key: SigningKey) -> None:
     assert make().id != key.id
 
 
+def test_an_id_is_never_taken_for_an_option() -> None:
+    """One of 64 thumbprints begins with a dash."""
+    assert not [one.id for one in (make() for _ in range(500)) if one.id.startswith("-")]
+
+
 def test_a_sealed_key_opens_with_its_secret(key: SigningKey) -> None:
     opened = unseal(seal(key, SECRET), key.id, SECRET)
     assert opened.id == key.id
