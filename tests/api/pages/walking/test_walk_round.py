@@ -20,6 +20,7 @@ from tests.api.pages.walking.walking import (
     begin,
     content,
     drum,
+    fill_up,
     finish,
     forward,
     go,
@@ -241,10 +242,7 @@ def test_a_full_device_says_so_and_keeps_what_it_has(at: House, phone: Page) -> 
     open_walk(phone, at)
     begin(phone)
     drum(phone)
-    # what the browser throws at a full disk; how much fits is the browser's own affair
-    phone.evaluate(
-        "() => { IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; }"
-    )
+    fill_up(phone)  # how much fits is the browser's own affair
     step = phone.locator("#walk").get_attribute("data-step") or ""
     full = phone.locator("#trouble").get_by_text("This device is full: the last answer was NOT kept.")
     phone.get_by_role("button", name="Can't tell").click()
@@ -264,10 +262,7 @@ def test_what_a_full_device_did_not_keep_is_kept_once_there_is_room(at: House, p
     open_walk(phone, at)
     begin(phone)
     go(phone, "Feeder house", "Thickness of the conveyor's wear strips still there")
-    phone.evaluate(
-        "() => { const put = IDBObjectStore.prototype.put; window.room = () => { IDBObjectStore.prototype.put = put; };"
-        " IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); }; }"
-    )
+    fill_up(phone)
     phone.get_by_label("left", exact=True).fill("6")
     expect(phone.locator("#trouble")).to_contain_text("This device is full: the last answer was NOT kept.")
     phone.evaluate("room()")

@@ -68,6 +68,15 @@ def slow(page: Page) -> None:
     })""")
 
 
+def fill_up(page: Page) -> None:
+    """Makes the device's store throw what a browser throws at a full disk, until ``room()`` is called in the page."""
+    page.evaluate("""() => {
+        const put = IDBObjectStore.prototype.put;
+        window.room = () => { IDBObjectStore.prototype.put = put; };
+        IDBObjectStore.prototype.put = () => { throw new DOMException("full", "QuotaExceededError"); };
+    }""")
+
+
 def forward(page: Page) -> None:
     """To the next thing."""
     before = page.locator("#walk").get_attribute("data-step")
