@@ -36,6 +36,7 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
     numbers: list[int] = []
     texts: list[bytes] = []
     start, first, whole = stream.count - len(ahead), 1, True  # where the piece begins, and that no line of it is cut
+    ahead = b""
     while True:
         lines = more.split(b"\n")
         lines[0] = rest + lines[0]
@@ -47,9 +48,9 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
         if not lines and len(rest) > MOST_BYTES:
             numbers.append(number)
             texts.append(rest[: MOST_BYTES + 1])
-            rest, whole = _next_line(stream), False
+            rest, ahead, whole = b"", _after_line(stream), False
             number += 1
-        length = stream.count - len(rest) - start
+        length = stream.count - len(rest) - len(ahead) - start
         if texts and (length >= size or not more):
             stretch = Stretch(start, length, first) if whole else None
             yield Piece("lines", (tuple(numbers), tuple(texts)), numbers[0], len(texts), stretch=stretch)
@@ -57,11 +58,11 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
             start, first, whole = start + length, number, True
         if not more:
             return
-        more = stream.read(min(size, _STEP))
+        more, ahead = ahead or stream.read(min(size, _STEP)), b""
 
 
-def _next_line(stream: Counted) -> bytes:
-    """Passes the rest of a line over; returns what was read of the next."""
+def _after_line(stream: Counted) -> bytes:
+    """Passes the rest of a line over; returns what was read of those after it."""
     while more := stream.read(_STEP):
         _, end, rest = more.partition(b"\n")
         if end:

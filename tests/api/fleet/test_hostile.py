@@ -122,7 +122,8 @@ def test_several_frames_and_members(audit: Any) -> None:
 
 def test_a_line_longer_than_any_setup(audit: Any) -> None:
     long = GOOD[:-1] + b', "x": "' + b"y" * (5 * 1024 * 1024) + b'"}'
-    for text in (long + b"\n" + GOOD, GOOD + b"\n" + long + b"\n" + GOOD + b"\n", GOOD + b"\n" + long):
+    after = b"\n".join([long, *[GOOD] * 3])  # what is read with the end of the long line has lines of its own
+    for text in (long + b"\n" + GOOD, after, GOOD + b"\n" + after + b"\n", GOOD + b"\n" + long):
         found = audit(text)
         (aside,) = found.lines("set-aside")
         assert "longer than" in aside["problems"][0]["message"]
