@@ -70,7 +70,7 @@ def judged_json(judged: Judged, rulebook: Rulebook) -> Plain:
         "header_kind": judged.header_kind,
         "clearance": judged.clearance.value,
         "rulebook": {"digest": rulebook.digest},
-        "counts": counts_json(judged.counts()),
+        "counts": counts_json(judged.counts),
         "findings": [finding_json(finding, rulebook, card, judged.sheet.names) for finding in findings],
     }
 

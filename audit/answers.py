@@ -145,7 +145,7 @@ class Group(dict[tuple[object, ...], tuple[object, ...]]):
         return entry
 
 
-class Unasked(dict[object, int]):
+class Unasked(dict[tuple[object, ...], int]):
     """How many of some questions are not asked, by the values as written of the inputs that decide it.
 
     Args:
@@ -164,7 +164,7 @@ class Unasked(dict[object, int]):
         self.answers: dict[object, bool] = {}
 
     def __missing__(self, key: Any) -> int:
-        written = dict(zip(self.inputs, key if len(self.inputs) > 1 else (key,), strict=True))
+        written = dict(zip(self.inputs, key, strict=True))
         count = sum(
             self.unasked(question, [(name, written[name]) for name in names]) for question, names in self.questions
         )

@@ -26,6 +26,7 @@ from audit.sheet import Sheet, make_sheet
 
 if TYPE_CHECKING:
     from audit.intake.columns import Grid
+    from audit.intake.structs import Line
     from audit.judged import Hit, Judged
     from audit.quick import Quick, Read
 
@@ -114,7 +115,7 @@ class Auditor:
                     yield error
 
     def answer_all(
-        self, lines: Sequence[bytes], shown: Callable[[int], str], refuse_repeats: bool = True
+        self, lines: Sequence[Line], shown: Callable[[int], str], refuse_repeats: bool = True
     ) -> Iterator[Answer | BadInput]:
         """The answer to every line with its findings in short; none may be blank.
 
@@ -125,7 +126,7 @@ class Auditor:
         for first in range(0, len(lines), _BATCH):
             batch = lines[first : first + _BATCH]
             read = [self._try_to_read(line, refuse_repeats) for line in batch]
-            yield from self._answers(read, batch.__getitem__, partial(_later, shown, first))
+            yield from self._answers(read, partial(_text, batch), partial(_later, shown, first))
 
     def answer_rows(self, grid: Grid, shown: Callable[[int], str]) -> Iterator[Answer | BadInput]:
         """The answer to every row of a grid with its findings in short."""
@@ -138,22 +139,22 @@ class Auditor:
         self, read: Sequence[Read | None], text: Callable[[int], bytes], shown: Callable[[int], str]
     ) -> list[Answer | BadInput]:
         """Judges some first and words their answers then: each runs over tables of its own."""
-        hits = [self._hits(one) for one in read]
+        judged = [self._judged(one) for one in read]
         return [
             self._worded(one, found) or self._plain_answer(text(place), shown(place))
-            for place, (one, found) in enumerate(zip(read, hits, strict=True))
+            for place, (one, found) in enumerate(zip(read, judged, strict=True))
         ]
 
-    def _hits(self, read: Read | None) -> list[Hit] | None:
-        """The hits in order of rank; None for what must be read in the plain way."""
+    def _judged(self, read: Read | None) -> tuple[list[Hit], int] | None:
+        """The ranked hits, and how many questions are not asked; None for what must be read in the plain way."""
         try:
-            return None if read is None else read.hits()
+            return None if read is None else read.judged()
         except self.quick().errors:
             return None
 
-    def _worded(self, read: Read | None, hits: list[Hit] | None) -> Answer | None:
+    def _worded(self, read: Read | None, judged: tuple[list[Hit], int] | None) -> Answer | None:
         try:
-            return None if read is None or hits is None else read.answer(hits)
+            return None if read is None or judged is None else read.answer(*judged)
         except self.quick().errors:
             return None
 
@@ -174,7 +175,7 @@ class Auditor:
                 self._quick = self._quick or Quick(self.rulebook, self.hold_at, self.sheet)
         return self._quick
 
-    def _try_to_read(self, line: bytes, refuse_repeats: bool) -> Read | None:
+    def _try_to_read(self, line: Line, refuse_repeats: bool) -> Read | None:
         quick = self.quick()
         try:
             return quick.read(line, refuse_repeats)
@@ -201,11 +202,16 @@ class Auditor:
             for f in report.findings
         ]  # fmt: skip
         return Judged(
-            setup.unit.id, setup.unit.card, setup.crop, setup.header_kind, report.clearance, hits,
-            lambda: report.counts.not_asked, lambda: report.findings, sheet,
+            setup.unit.id, setup.unit.card, setup.crop, setup.header_kind, report.clearance, report.counts, hits,
+            lambda: report.findings, sheet,
         )  # fmt: skip
 
 
 def _later(of: Callable[[int], T], first: int, place: int) -> T:
     """What stands at a place of a batch."""
     return of(first + place)
+
+
+def _text(lines: Sequence[Line], place: int) -> bytes:
+    """A line as it may be kept."""
+    return bytes(lines[place])

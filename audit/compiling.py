@@ -13,21 +13,21 @@ The plain reading in ``facts`` and ``checking`` says what is right; a property t
 
 from __future__ import annotations
 
-import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
 from operator import getitem, itemgetter
-from threading import Lock
-from typing import Any
 
-from audit.answers import Answers, Bare, Group, Kept, Numbers, Unasked, Written, hit, names_of
-from audit.condition_text import FUNCTIONS, NO, YES, ConditionWriter, Text, both, either, opposite
+from audit.answers import Answers, Bare, Group, Kept, Numbers, Unasked, Written, names_of
+from audit.condition_text import NO, YES, ConditionWriter
 from audit.conditions import quantities
 from audit.fact_text import FactWriter
 from audit.folding import Folded
+from audit.generated import NAME, Space
 from audit.judged import Hit
+from audit.makers import Makers, texts_of
 from audit.nouns.quantity import Form, Value
-from audit.nouns.rule import Verdict
 from audit.sheet import Question, Sheet
 from audit.stepped import ByWords, Stepped, stepped_of
 
@@ -42,9 +42,8 @@ class Reading:
     Attributes:
         constants: values that do not depend on the setup, those worked out from the cards included.
         inputs: the quantities that a setup may give, each with its table.
-        check: takes the values of the inputs as written, in their order; returns the hits, and how many inputs are not
-            given. Raises what the inputs' tables raise for a bad value.
-        unasked: takes the same; returns how many questions are not asked. Raises the same.
+        check: takes the values of the inputs as written, in their order; returns the hits, how many inputs are not
+            given and how many questions are not asked. Raises what the inputs' tables raise for a bad value.
         source: the generated text of ``check``, to be looked at.
         folded: says what depends on what.
     """
@@ -52,8 +51,7 @@ class Reading:
     sheet: Sheet
     constants: Mapping[str, Value]
     inputs: Mapping[str, Written | None]
-    check: Callable[[tuple[object, ...]], tuple[list[Hit], int]]
-    unasked: Callable[[tuple[object, ...]], int]
+    check: Callable[[tuple[object, ...]], tuple[list[Hit], int, int]]
     source: str
     folded: Folded
 
@@ -88,9 +86,15 @@ class _Compiler(Folded):
             name: f"{'n' if self.is_number(name) else 'v'}{place}" for place, name in enumerate((*inputs, *self.left))
         }
         self.writer = ConditionWriter(sheet.names, self.constants, self.variables)
-        self.writing = Lock()  # functions of this reading are written one at a time: they share one space of names
-        self.space: dict[str, object] = dict(FUNCTIONS)
+        self.tester = ConditionWriter(sheet.names, self.constants, self.variables, self.edge)
+        self.edges: dict[str, tuple[str, str]] = {}  # of windows that words decide, by text: fact and variable
+        self.by_words: set[str] = set()
+        self.space = Space(f"{sheet.card.id} {sheet.crop.id}")
+        self.put, self.run = self.space.put, self.space.run
+        self.makers = Makers(self, self.variables, self.writer, self.space)
         self.numbers = [name for name, table in inputs.items() if isinstance(table, Bare)]
+        as_written = {name: f"w{place}" for place, name in enumerate(inputs)}
+        self.written = as_written | {name: self.variables[name] for name in self.numbers}
         self.facts = FactWriter(self, self.variables, set(self.numbers), kept, self.put)
         self.alone: dict[str, list[Question]] = {name: [] for name in inputs if name not in set(self.numbers)}
         self.questions: list[Question] = []
@@ -102,7 +106,7 @@ class _Compiler(Folded):
 
     def place(self, question: Question) -> None:
         """Sorts a question: never asked, always kept, answered by one input's table, or left to the function."""
-        given, hold = self.written(question)
+        given, hold = texts_of(question, self.writer)
         if given.false == YES:
             self.skipped += 1
             return
@@ -117,74 +121,94 @@ class _Compiler(Folded):
             self.questions.append(question)
 
     def reading(self) -> Reading:
-        order = list(self.inputs)
         words = {name for name in self.alone if not self.is_number(name) and not self.sheet.names[name].sided}
         facts = [name for name in self.left if name in self.needed]
         stepped = stepped_of(self, words, facts, self.questions)
-        there = {name for part in stepped for name in part.facts}
         answered = {id(question) for part in stepped for question in part.questions}
+        self.by_words = {name for part in stepped for name in part.facts}
+        times = [name for name in self.alone if self.is_plain(name, Form.TIME)]
+        by_time = [q for q in self.questions if self.behind(q).keys() <= set(times)]
+        asked = [
+            self.makers.line(question, self.tester)  # before the parts, which work out the edges that they look at
+            for question in self.questions
+            if id(question) not in answered and question not in by_time
+        ]
         lines = [
-            "def check(written):",
+            f"[{', '.join(self.written.values())}] = written",
             "h = []",
             "k = 0",
-            *self.look_ups(order),
+            *self.unasked_by_words([name for name in times if name in self.needed]),
+            *self.look_ups(),
+            *(line for some in self.parted(times, by_time) for line in self.time_lines(some, by_time)),
             *(line for part in stepped for line in self.stepped_lines(part)),
-            *self.taking(self.numbers, order),
             *(line for name in self.numbers for line in self.number_lines(name)),
-            *(self.facts.line(name) for name in facts if name not in there),
-            *(self.question_line(question) for question in self.questions if id(question) not in answered),
-            "return h, k",
+            *(self.facts.line(name) for name in facts if name not in self.by_words),
+            *asked,
+            f"return h, k, {' + '.join(['u', *self.unasked_terms(self.numbers)])}",
         ]
-        source = "\n    ".join(lines)
-        check = self.run(source, "check")
-        return Reading(self.sheet, self.constants, self.inputs, check, self.unasked(order), source, self)
+        source = "\n    ".join(["def check(written):", "a, b = type, float", *self.first_places(lines), *lines])
+        return Reading(self.sheet, self.constants, self.inputs, self.run(source, "check"), source, self)
+
+    def first_places(self, lines: Sequence[str]) -> list[str]:
+        """A line that is never run, by which the variables that are used most get places below 256.
+
+        Code that reaches further ones has a prefix before each of them, which is read and run at every use.
+        """
+        own = {*self.variables.values(), *self.written.values(), *(variable for _, variable in self.edges.values())}
+        uses = Counter(name for line in lines for name in NAME.findall(line) if name in own)
+        return [f"if 0: {' = '.join(name for name, _ in uses.most_common())} = None"] if uses else []
 
     def stepped_lines(self, part: Stepped) -> list[str]:
-        """Lines that look up the facts which words decide, and the hits of the questions about them."""
+        """Lines that look up what words decide: facts, edges of windows, and the hits of the questions about them."""
         given = ", ".join(self.variables[name] for name in part.words)
-        shown = "".join(f"{self.variables[name]}, " for name in part.shown)
+        edges = {variable: text for text, (fact, variable) in self.edges.items() if fact in part.facts}
+        shown = "".join(f"{variable}, " for variable in (*(self.variables[name] for name in part.shown), *edges))
         lines = [
             f"def part({given}):",
             "h = []",
             *map(self.facts.line, part.facts),
-            *(self.question_line(question) for question in part.questions),
+            *(f"{variable} = {text}" for variable, text in edges.items()),
+            *(self.makers.line(question, self.writer) for question in part.questions),
             f"return {shown}h,",
         ]
         table = self.put(ByWords(self.run("\n    ".join(lines), "part")))
         return [f"[{shown}e] = {table}[{given},]", "if e: h += e"]
 
-    def unasked(self, order: Sequence[str]) -> Callable[[tuple[object, ...]], int]:
-        """The function that counts what is not asked: conditions on numbers in place, all others by look-up."""
-        numbers = set(self.numbers)
-        by_number: list[Question] = []
+    def edge(self, fact: str, text: str) -> str:
+        """What stands for the edge of a window: where words decide it, a variable that is looked up with them."""
+        return self.edges.setdefault(text, (fact, f"e{len(self.edges)}"))[1] if fact in self.by_words else text
+
+    def unasked_by_words(self, times: Sequence[str]) -> list[str]:
+        """Lines that begin the count of what is not asked: by look-up, for all but conditions on numbers or times."""
         by_word: list[tuple[Question, list[str]]] = []
         for question in self.conditional:
             assert question.given is not None
-            names = dict.fromkeys(quantities(question.given))
-            if all(name in numbers or name in self.constants for name in names):
-                by_number.append(question)
-            else:
+            if not self.compares(question, self.numbers) and not self.compares(question, times):
                 behind = self.behind(replace(question, hold=question.given))
-                by_word.append((question, [name for name in order if name in behind]))
-        taken = [name for name in self.numbers if any(name in quantities(q.given) for q in by_number if q.given)]
-        places = sorted({order.index(name) for _, names in by_word for name in names})
-        terms = [str(self.skipped)]
-        if places:
-            count = Unasked(by_word, [order[place] for place in places], self.inputs, self.sheet, self.constants)
-            terms.append(f"{self.put(count)}[{self.put(itemgetter(*places))}(written)]")
-        terms += [f"({self.writer.write(question.given).false})" for question in by_number if question.given]
-        lines = [
-            "def unasked(written):",
-            "k = 0",
-            *self.taking(taken, order),
-            *(line for name in taken for line in self.number_lines(name)),
-            f"return {' + '.join(terms)}",
-        ]
-        made: Callable[[tuple[object, ...]], int] = self.run("\n    ".join(lines), "unasked")
-        return made
+                by_word.append((question, [name for name in self.inputs if name in behind]))
+        names = [name for name in self.inputs if any(name in behind for _, behind in by_word)]
+        count = Unasked(by_word, names, self.inputs, self.sheet, self.constants)
+        return [f"u = {self.skipped} + {self.put(count)}[{self.picked(names)}]"]
 
-    def look_ups(self, order: Sequence[str]) -> list[str]:
-        """Lines that read what is looked up: several inputs of few values at once, any other by itself."""
+    def unasked_terms(self, names: Sequence[str]) -> list[str]:
+        """What is added for the questions whose condition for being asked compares some numbers alone."""
+        found = [q.given for q in self.conditional if q.given is not None and self.compares(q, names)]
+        return [f"({self.writer.write(given).false})" for given in found]
+
+    def compares(self, question: Question, names: Sequence[str]) -> bool:
+        """Whether the condition of a question compares some numbers, with each other or what is constant."""
+        assert question.given is not None
+        compared = [name for name in quantities(question.given) if name not in self.constants]
+        return bool(compared) and all(name in names for name in compared)
+
+    def is_plain(self, name: str, form: Form) -> bool:
+        """Whether an input of a form is looked up without any question about it alone."""
+        quantity = self.sheet.names.get(name)
+        looked_up = self.inputs[name] is not None and quantity is not None and quantity.form is form
+        return looked_up and not self.alone[name]
+
+    def look_ups(self) -> list[str]:
+        """Lines that read what is looked up, but for times: several of few values at once, others by themselves."""
         few: list[str] = []
         many: list[str] = []
         plain: list[str] = []
@@ -195,45 +219,77 @@ class _Compiler(Folded):
                 right.append(name)  # nothing is asked of it, and the decoder has seen that it is right
             elif self.inputs[name] is None or quantity is None or quantity.form not in (Form.NUMBER, Form.TIME):
                 few.append(name)
-            else:
-                (many if self.alone[name] else plain).append(name)
+            elif self.alone[name]:
+                many.append(name)
+            elif self.is_plain(name, Form.NUMBER):
+                plain.append(name)
         groups = [[name] for name in many] + [few[first : first + _GROUPED] for first in range(0, len(few), _GROUPED)]
         return [
-            *([f"k += {self.picked(right, order)}.count(None)"] if right else []),
-            *self.plain_lines(plain, order),
-            *(line for names in groups for line in self.group_lines(names, order)),
+            *([f"k += {self.picked(right)}.count(None)"] if right else []),
+            *self.plain_lines(plain),
+            *(line for names in groups for line in self.group_lines(names)),
         ]
 
-    def plain_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
+    def plain_lines(self, names: list[str]) -> list[str]:
         """Lines that look up inputs about which nothing is asked alone; those that nothing needs must be right too."""
         if not names:
             return []
-        lines: list[str] = []
-        asked = [name for name in names if name in self.needed or self.sheet.names[name].form is not Form.TIME]
-        times: dict[int, list[str]] = {}
-        for name in names:
-            if name not in asked:
-                times.setdefault(id(self.inputs[name]), []).append(name)
-        for alike in times.values():  # texts, most of which are not given
-            lines += [
-                f"p = [*filter(None, {self.picked(alike, order)})]",
-                f"k += {len(alike)} - len(p)",
-                f"for e in p: {self.put(self.inputs[alike[0]])}[e]",
-            ]
-        if asked:
-            asked.sort(key=lambda name: name in self.needed)
-            taken = [name for name in asked if name in self.needed]
-            given = ", ".join(["*_", *(self.variables[name] for name in taken)])
-            tables = self.put([self.comparing(name) for name in asked])
-            lines += [
-                f"p = {self.picked(asked, order)}",
-                "k += p.count(None)",
-                f"[{given}] = map({self.put(getitem)}, {tables}, p)",
-                *self.sides(taken),
-            ]
-        return lines
+        names = sorted(names, key=lambda name: name in self.needed)
+        taken = [name for name in names if name in self.needed]
+        given = ", ".join(["*_", *(self.variables[name] for name in taken)])
+        return [
+            f"p = {self.picked(names)}",
+            "k += p.count(None)",
+            f"[{given}] = map({self.put(getitem)}, {self.put([self.comparing(name) for name in names])}, p)",
+            *self.sides(taken),
+        ]
 
-    def group_lines(self, names: list[str], order: Sequence[str]) -> list[str]:
+    def parted(self, times: Sequence[str], questions: Sequence[Question]) -> list[list[str]]:
+        """Times in groups; those that a question compares are in the same."""
+        places = {name: place for place, name in enumerate(times)}
+        first = list(range(len(times)))  # of those that belong together, by place
+        for question in questions:
+            asked = [places[name] for name in self.behind(question)]
+            together = {first[place] for place in asked}
+            first = [min(together) if place in together else place for place in first]
+        found: list[list[str]] = []
+        for _, group in groupby(sorted(zip(first, times, strict=True)), itemgetter(0)):
+            if not found or len(found[-1]) >= _GROUPED:
+                found.append([])
+            found[-1] += [name for _, name in group]
+        return found
+
+    def time_lines(self, names: list[str], by_time: Sequence[Question]) -> list[str]:
+        """Lines that look up times about which nothing is asked alone, and ask what compares them with each other.
+
+        Most setups tell little of what was done: what follows from none of some times is known beforehand.
+        """
+        questions = [question for question in by_time if not self.behind(question).keys().isdisjoint(names)]
+        names = sorted(names, key=lambda name: name not in self.needed)
+        taken = [name for name in names if name in self.needed]
+        tables = [self.comparing(name) for name in names]
+        given = "".join(f"{self.variables[name]}, " for name in taken)
+        absent = self.put(tuple(table[None] for table in tables[: len(taken)]))
+        asked = [
+            *self.sides(taken),
+            *(self.makers.line(question, self.writer) for question in questions),
+            *(f"u += {term}" for term in self.unasked_terms(taken)),
+        ]
+        of_none = ["def of_none():", "h, u = [], 0", f"[{given}] = {absent}", *asked, "return h, u"]
+        hits, unasked = self.run("\n    ".join(of_none), "of_none")()
+        return [
+            f"p = {self.picked(names)}",
+            f"if p == {self.put((None,) * len(names))}:",
+            f"    [{given}] = {absent}",
+            *(f"    {line}" for line in self.sides(taken)),
+            f"    k += {len(names)}; u += {unasked}; h += {self.put(hits)}",
+            "else:",
+            f"    [{given}*_] = map({self.put(getitem)}, {self.put(tables)}, p)",
+            "    k += p.count(None)",
+            *(f"    {line}" for line in asked),
+        ]
+
+    def group_lines(self, names: list[str]) -> list[str]:
         """Lines that look some inputs up: the values that others need, and the hits."""
         parts = [self.answers(name) for name in names]
         wanted = [place for place, name in enumerate(names) if name in self.needed]
@@ -242,16 +298,15 @@ class _Compiler(Folded):
         taken = [names[place] for place in wanted]
         given = ", ".join([*(self.variables[name] for name in taken), "p", "e"])
         return [
-            f"[{given}] = {self.put(table)}[{self.picked(names, order)}]",
+            f"[{given}] = {self.put(table)}[{self.picked(names)}]",
             "k += p",
             "if e: h += e",
             *self.sides(taken),
         ]
 
-    def picked(self, names: Sequence[str], order: Sequence[str]) -> str:
+    def picked(self, names: Sequence[str]) -> str:
         """Some of the values as written, as a tuple."""
-        places = [order.index(name) for name in names]
-        return f"{self.put(itemgetter(*places))}(written)" if len(places) > 1 else f"(written[{places[0]}],)"
+        return f"({''.join(f'{self.written[name]}, ' for name in names)})"
 
     def answers(self, name: str) -> Answers:
         """The table of an input; readings whose questions about it are the same share one."""
@@ -268,26 +323,10 @@ class _Compiler(Folded):
             self.kept.answers[tuple(alike)] = found
         return found
 
-    def taking(self, names: list[str], order: Sequence[str]) -> list[str]:
-        """Lines that put some of the values into their variables."""
-        given = ", ".join(self.variables[name] for name in names)
-        return [f"[{given}] = {self.picked(names, order)}", *self.sides(names)] if names else []
-
     def sides(self, names: Iterable[str]) -> list[str]:
         """Lines that take the values of sided quantities apart."""
         variables = [self.variables[name] for name in names if (found := self.sheet.names.get(name)) and found.sided]
         return [f"{variable}l, {variable}r = {variable}" for variable in variables]
-
-    def run(self, source: str, name: str) -> Any:
-        """The function that a generated text defines; the text is ours, files only enter as literals."""
-        exec(compile(source, f"<{self.sheet.card.id} {self.sheet.crop.id}>", "exec"), self.space)
-        return self.space[name]
-
-    def put(self, value: object) -> str:
-        """Keeps an object for the generated functions; returns its name there."""
-        name = f"c{len(self.space)}"
-        self.space[name] = value
-        return name
 
     def number_lines(self, name: str) -> list[str]:
         """Makes a number canonical, a bare one by its unit, any other by its table; counts one that is not given."""
@@ -295,10 +334,10 @@ class _Compiler(Folded):
         assert isinstance(table, Bare)
         read = f"k += {variable} is None; {variable} = {self.put(self.comparing(name))}[{variable}]"
         if table.factor == 1.0 and table.offset == 0.0:
-            return [f"if type({variable}) is not float: {read}"]
+            return [f"if a({variable}) is not b: {read}"]  # type and float
         offset = f" + {table.offset!r}" if table.offset else ""
         canonical = f"{variable} = {variable} * {table.factor!r}{offset}"
-        return [f"if type({variable}) is float: {canonical}", f"else: {read}"]
+        return [f"if a({variable}) is b: {canonical}", f"else: {read}"]
 
     def comparing(self, name: str) -> Written:
         """The table of an input whose values are compared."""
@@ -307,66 +346,3 @@ class _Compiler(Folded):
         if not self.is_number(name):
             return table
         return self.kept.numbers.setdefault(id(table), Numbers(table))
-
-    def question_line(self, question: Question) -> str:
-        """Makes the hit of a question that is asked and not kept."""
-        given, hold = self.written(question)
-        behind = self.behind(question)
-        text = f"{given.true} {given.false} {hold.true} {hold.false} {hold.share}"
-        used = [variable for variable in self.locals_of(behind) if re.search(rf"\b{variable}\b", text)]
-        maker = self.put(None)
-        self.space[maker] = _Maker(self, question, used, maker)
-        return f"if {opposite(either([given.false, hold.true]))}: h.append({maker}({', '.join(used)}))"
-
-    def locals_of(self, names: Iterable[str]) -> list[str]:
-        """The local variables of some quantities."""
-        found = []
-        for name in names:
-            quantity = self.sheet.names.get(name)
-            sides = ("l", "r") if quantity is not None and quantity.sided else ("",)
-            found += [self.variables[name] + side for side in sides]
-        return found
-
-    def written(self, question: Question) -> tuple[Text, Text]:
-        given = Text(YES, NO) if question.given is None else self.writer.write(question.given)
-        return given, self.writer.write(question.hold)
-
-    def maker(self, question: Question, variables: Sequence[str]) -> Callable[..., Hit]:
-        """A function that makes the hit of a question that is not kept, from the variables it looks at."""
-        given, hold = self.written(question)
-        wrong = both([given.true, hold.false])
-        lines = [f"def maker({', '.join(variables)}):  # {question.rule.id}"]
-        if wrong != NO:
-            lines += [
-                f"if {wrong}:",
-                f"    s = {hold.share}",
-                f"    return ({self.rank(question)}, -s, {question.rule.id!r}, {question.on!r})",
-            ]
-        made: Callable[..., Hit] = self.run(
-            "\n    ".join([*lines, f"return {self.put(hit(question, Verdict.UNKNOWN, 0.0))}"]), "maker"
-        )
-        return made
-
-    def rank(self, question: Question) -> str:
-        """Rank of a broken rule: a constant, or a look-up by the margin where the probability rises with it."""
-
-        text = self.put(hit(question, Verdict.BROKEN, 0.0)[0])
-        for rise in question.rule.harm.rises:
-            text = f"({self.put(hit(question, Verdict.BROKEN, rise.past)[0])} if s >= {rise.past!r} else {text})"
-        return text
-
-
-class _Maker:
-    """Makes the hits of one question; its function is written when the question first fails: most never do.
-
-    The function then stands in its place.
-    """
-
-    def __init__(self, compiler: _Compiler, question: Question, variables: Sequence[str], name: str) -> None:
-        self.compiler, self.question, self.variables, self.name = compiler, question, variables, name
-
-    def __call__(self, *values: Value) -> Hit:
-        with self.compiler.writing:
-            made = self.compiler.maker(self.question, self.variables)
-            self.compiler.space[self.name] = made
-        return made(*values)

@@ -9,7 +9,7 @@ that most need no test of their own. Any other holds None where it is not known.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from audit.checking import ROUNDING, share_of
@@ -56,6 +56,8 @@ class ConditionWriter:
         constants: values that do not depend on the setup; None for not known.
         variables: local variable of each quantity that does; a sided one stands for two, ending in l and r. Those whose
             names begin with n hold ``NAN`` where a number is not known, all others None.
+        edges: takes the quantity that a limit points at and the text of the edge of a window; returns what stands
+            for it.
     """
 
     def __init__(
@@ -63,8 +65,9 @@ class ConditionWriter:
         names: Mapping[str, Quantity],
         constants: Mapping[str, Value],
         variables: Mapping[str, str],
+        edges: Callable[[str, str], str] = lambda _, text: text,
     ) -> None:
-        self.names, self.constants, self.variables = names, constants, variables
+        self.names, self.constants, self.variables, self.edges = names, constants, variables, edges
 
     def write(self, condition: Condition) -> Text:
         """The expressions of a condition."""
@@ -115,9 +118,7 @@ class ConditionWriter:
         if isinstance(relation, (Is, OneOf)):
             return self.words(value, (relation.limit,) if isinstance(relation, Is) else relation.limits, side)
         if isinstance(relation, Near):
-            middle = self.limit(relation.limit, side)[0]
-            call = f"near({value}, {middle}, {relation.within!r}, {relation.share!r})"
-            return measured([value, middle], call)
+            return self.near(value, relation, side)
         if isinstance(relation, AtLeast):
             return self.window(value, relation.limit, None, side)
         if isinstance(relation, AtMost):
@@ -182,14 +183,27 @@ class ConditionWriter:
                 edge = constant(fixed - ROUNDING * abs(fixed) if sign == "-" else fixed + ROUNDING * abs(fixed))
             else:
                 edge = f"{text} {sign} {ROUNDING!r} * abs({text})"
+                edge = self.edges(limit.name, edge) if isinstance(limit, Pointer) else edge
             known = YES if isinstance(fixed, float) else comparable(text)
             edges += [edge] if known == YES else []
             inside.append(both([known, f"{value} {within} {edge}"]))
             outside.append(both([known, f"{value} {beyond} {edge}"]))
         share = f"window({value}, {texts[0]}, {texts[1]})"
         if len(edges) == 2:
-            inside = [f"{edges[0]} <= {value} <= {edges[1]}"]
+            inside = [f"{value} >= {edges[0]}", f"{value} <= {edges[1]}"]  # quicker than a chain
         return Text(both([comparable(value), *inside]), both([comparable(value), either(outside)]), share)
+
+    def near(self, value: str, relation: Near, side: str) -> Text:
+        middle, fixed = self.limit(relation.limit, side)
+        known = both([comparable(value), comparable(middle)])
+        size = repr(abs(fixed)) if isinstance(fixed, float) else f"abs({middle})"
+        past = (
+            f"abs({value} - {middle}) - {f'{relation.within!r} * {size}' if relation.share else repr(relation.within)}"
+        )
+        call = f"near({value}, {middle}, {relation.within!r}, {relation.share!r})"
+        return Text(
+            both([known, f"{past} <= {ROUNDING!r} * {size}"]), both([known, f"{past} > {ROUNDING!r} * {size}"]), call
+        )
 
     def same(self, one: str, other: str, within: float) -> Text:
         return measured([one, other], f"same({one}, {other}, {within!r})")
@@ -288,5 +302,8 @@ def same(one: Value, other: Value, within: float) -> float:
     return 0.0 if past <= ROUNDING * larger else share_of(past, larger)
 
 
-FUNCTIONS: dict[str, object] = {"NAN": NAN, "window": window, "near": near, "same": same}
+FUNCTIONS: dict[str, object] = {
+    "NAN": NAN, "window": window, "near": near, "same": same,
+    "abs": abs, "max": max, "min": min, "type": type, "float": float,
+}  # fmt: skip
 """What the expressions call."""

@@ -17,7 +17,6 @@ class Judged(NamedTuple):
 
     Attributes:
         hits: in order of rank.
-        not_asked: works out how many questions were not asked.
         findings: works the hits out in full: what was found, what is wanted, what is missing.
     """
 
@@ -26,18 +25,7 @@ class Judged(NamedTuple):
     crop: str
     header_kind: str
     clearance: Clearance
+    counts: Counts
     hits: list[Hit]
-    not_asked: Callable[[], int]
     findings: Callable[[], tuple[Finding, ...]]
     sheet: Sheet
-
-    def counts(self) -> Counts:
-        """Number of questions by verdict."""
-        unknown = sum(hit[0][3] for hit in self.hits)
-        not_asked = self.not_asked()
-        return Counts(
-            kept=len(self.sheet.questions) - not_asked - len(self.hits),
-            broken=len(self.hits) - unknown,
-            unknown=unknown,
-            not_asked=not_asked,
-        )

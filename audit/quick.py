@@ -22,6 +22,7 @@ from audit.intake.structs import (
     NO_HEADER,
     NOT_TAKEN,
     CardDecoder,
+    Line,
     NotQuick,
     Table,
     Tables,
@@ -70,12 +71,12 @@ class Quick:
         self.compiling = RLock()  # one thread at a time: compiled questions are kept and shared
         self._lines: dict[str, CardLines] = {}
 
-    def read(self, line: bytes, refuse_repeats: bool) -> Read:
+    def read(self, line: Line, refuse_repeats: bool) -> Read:
         """The values of a line as written. Raises ``errors``."""
         card = card_of(line)
         return (self._lines.get(card) or self._lines_of(card)).read(line, refuse_repeats)
 
-    def read_if_ready(self, line: bytes) -> Read:
+    def read_if_ready(self, line: Line) -> Read:
         """The same where nothing must be compiled first, and a repeated key is refused. Raises ``errors``."""
         lines = self._lines.get(card_of(line))
         if lines is None or not lines.runs:
@@ -114,7 +115,7 @@ class CardLines:
         self.builds: dict[object, tuple[Value, ...]] = {}
         self.runs: dict[str, _Run] = {}
 
-    def read(self, line: bytes, refuse_repeats: bool, compiles: bool = True) -> Read:
+    def read(self, line: Line, refuse_repeats: bool, compiles: bool = True) -> Read:
         """The values of a line as written; raises ``Quick.errors`` for a line to be read in the plain way.
 
         Args:
@@ -130,7 +131,7 @@ class CardLines:
         )  # fmt: skip
         # counted now, as the line is still in the processor's nearest cache
         own = commas_needed(decoded, within) - len(decided) + decided.count(None) if refuse_repeats else 0
-        commas = line.count(b",") - own if refuse_repeats else 0
+        commas = bytes(line).count(b",") - own if refuse_repeats else 0
         check_taken(taken.at, taken.state, self.moments)
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
@@ -227,9 +228,9 @@ class _Run:
                 return Clearance.HELD
         return Clearance.CLEARED
 
-    def counts(self, hits: list[Hit], written: tuple[object, ...]) -> Counts:
+    def counts(self, hits: list[Hit], not_asked: int) -> Counts:
         """Number of questions by verdict."""
-        not_asked, unknown = self.reading.unasked(written), [found[0][3] for found in hits].count(1)
+        unknown = [found[0][3] for found in hits].count(1)
         return Counts(
             len(self.reading.sheet.questions) - not_asked - len(hits), len(hits) - unknown, unknown, not_asked
         )
@@ -323,48 +324,46 @@ class Read(NamedTuple):
     envelope: Envelope
     run: _Run
     written: tuple[object, ...]
-    line: bytes = b""
+    line: Line = b""
     commas: int = 0
 
-    def hits(self) -> list[Hit]:
-        """What is broken or unknown, in order of rank. Raises as ``judge`` does."""
-        hits, lacking = self.run.reading.check(self.written)
+    def judged(self) -> tuple[list[Hit], int]:
+        """What is broken or unknown, ranked, and how many questions are not asked. Raises as ``judge`` does."""
+        hits, lacking, not_asked = self.run.reading.check(self.written)
         if self.line and self.commas != len(self.written) - lacking:
             check_no_key_twice(self.line)
         hits.sort()
-        return hits
+        return hits, not_asked
 
-    def answer(self, hits: list[Hit]) -> Answer:
-        """The short answer with its findings, from its hits. Raises as ``judge`` does."""
+    def answer(self, hits: list[Hit], not_asked: int) -> Answer:
+        """The short answer with its findings, from what was judged. Raises as ``judge`` does."""
         run, written = self.run, self.written
         sheet = run.reading.sheet
         table = run.reading.inputs["unit.engine_hours"]
         hours = None if table is None else table[written[run.engine_hours]]
         return Answer(
             self.unit, sheet.card.id, sheet.crop.id, self.header_kind, self.envelope, run.fitted(written),
-            hours if isinstance(hours, float) else None, run.clearance(hits), run.counts(hits, written),
+            hours if isinstance(hours, float) else None, run.clearance(hits), run.counts(hits, not_asked),
             run.in_short(hits, written),
         )  # fmt: skip
 
     def report(self) -> Report:
         """The whole answer but for the facts with their traces. Raises as ``judge`` does."""
         run, written, sheet = self.run, self.written, self.run.reading.sheet
-        hits = self.hits()
+        hits, not_asked = self.judged()
         return Report(
             unit=self.unit, card=sheet.card.id, crop=sheet.crop.id, header_kind=self.header_kind,
             taken=Taken(self.envelope.at, self.envelope.by, self.envelope.state), clearance=run.clearance(hits),
-            counts=run.counts(hits, written), findings=run.in_full(hits, written),
+            counts=run.counts(hits, not_asked), findings=run.in_full(hits, written),
             hourly=run.hourly[run.hourly.pick(written)], facts=(), unasked=sheet.unasked, builds=run.fitted(written),
             digest=sheet.digest,
         )  # fmt: skip
 
     def judge(self) -> Judged:
         """Raises ``Quick.errors`` for a value that is bad or written in an unusual way."""
-        run = self.run
-        hits = self.hits()
-        sheet = run.reading.sheet
+        run, sheet = self.run, self.run.reading.sheet
+        hits, not_asked = self.judged()
         return Judged(
-            self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits), hits,
-            partial(run.reading.unasked, self.written),
-            partial(run.in_full, hits, self.written), sheet,
+            self.unit, sheet.card.id, sheet.crop.id, self.header_kind, run.clearance(hits),
+            run.counts(hits, not_asked), hits, partial(run.in_full, hits, self.written), sheet,
         )  # fmt: skip

@@ -26,13 +26,12 @@ class Stretch(NamedTuple):
     """Where the text of a piece stands in a file, so that a process of the same machine can read it there.
 
     Attributes:
-        start, length: bytes of the file, which begin and end between lines.   line: number of the first, from 1.
+        start, length: bytes of the file, which begin and end between lines.
         path, stamp: the file, and how it was when it was opened; '' and () as long as nobody has said.
     """
 
     start: int
     length: int
-    line: int
     path: str = ""
     stamp: tuple[int, ...] = ()
 
@@ -41,10 +40,9 @@ class Piece(NamedTuple):
     """Some setups of one input.
 
     Attributes:
-        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: numbers and texts of lines, texts,
-            bytes of whole CSV records, or a data frame; or 'lost', a message and advice. None where it is to be read
-            from ``stretch``.
-        first: place of the first: line, item or row, from 1; 0 for the only one.
+        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: bytes of whole lines, texts, bytes of whole
+            CSV records, or a data frame; or 'lost', a message and advice. None where it is to be read from ``stretch``.
+        first: place of the first: line, be it blank, item or row, from 1; 0 for the only one.
         setups: how many.
         columns: of 'csv' and 'rows', in order.
         comma: separator of 'csv'.

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from api.fleet.blocks import Piece, Stretch
 from api.fleet.streams import Counted
-from api.fleet.texts import lines_of
+from api.fleet.texts import counted
 from audit.intake.columns import Grid, Header, from_text
 from audit.intake.json_text import MOST_BYTES
 
@@ -47,7 +47,7 @@ def records_in(stream: Counted, ahead: bytes, columns: tuple[str, ...], comma: s
         if cut:
             text = rest[:cut]
             if setups := _count(text, first, columns, comma):
-                stretch = Stretch(stream.count - len(rest), cut, first)
+                stretch = Stretch(stream.count - len(rest), cut)
                 yield Piece("csv", text, first, setups, columns, comma, stretch)
             first += text.count(b"\n")
             rest = rest[cut:]
@@ -77,7 +77,7 @@ def _from_front(text: bytes) -> int:
 
 def _count(text: bytes, first: int, columns: tuple[str, ...], comma: str) -> int:
     if b'"' not in text:
-        return len(lines_of(text, first)[0])
+        return counted(text)[1]
     return sum(1 for _ in records(text, first, columns, comma))
 
 

@@ -13,6 +13,7 @@ from api.fleet.blocks import Block, Done, Job, Piece
 from api.fleet.csv_text import grid_of, records
 from api.fleet.lines import Lines, WorkLine, aside
 from api.fleet.stretches import with_text
+from api.fleet.texts import parted
 from audit.auditor import Auditor
 from audit.intake.columns import read_header
 from audit.intake.rulebook import layer_of, read_layers
@@ -84,15 +85,14 @@ class Judge:
                 yield places[row], text, answer, text
         else:
             if piece.kind == "lines":
-                numbers, texts = piece.payload
+                numbers, texts = parted(piece.payload, piece.first)
                 places = [f"{shown}:{number}" for number in numbers]
             else:
                 texts = piece.payload
                 places = [f"{shown}[{n}]" if n else shown for n, _ in zip(count(piece.first), texts, strict=False)]
-            for text, place, answer in zip(
-                texts, places, self.auditor.answer_all(texts, places.__getitem__), strict=True
-            ):
-                as_it_came = partial(bytes, text)
+            answered = self.auditor.answer_all(texts, places.__getitem__)
+            for line, place, answer in zip(texts, places, answered, strict=True):
+                as_it_came = partial(bytes, line)
                 yield place, as_it_came, answer, as_it_came
 
     def _records(self, piece: Piece, shown: str) -> Iterator[Judged]:

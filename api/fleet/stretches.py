@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from typing import IO
 
 from api.fleet.blocks import Block, Piece, Stretch
-from api.fleet.texts import lines_of
 
 
 class Changed(Exception):
@@ -45,8 +44,7 @@ def with_text(piece: Piece) -> Piece:
     """A piece with its text. Raises Changed."""
     if piece.stretch is None or piece.payload is not None:
         return piece
-    text = _bytes_at(piece.stretch)
-    return piece._replace(payload=text if piece.kind == "csv" else lines_of(text, piece.stretch.line))
+    return piece._replace(payload=_bytes_at(piece.stretch))
 
 
 def _bytes_at(stretch: Stretch) -> bytes:

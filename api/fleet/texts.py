@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from itertools import islice
 
 from api.fleet.blocks import Piece, Stretch
@@ -12,7 +12,7 @@ from api.fleet.streams import Counted
 from audit.intake.json_text import MOST_BYTES
 
 _STEP = 256 * 1024
-"""Bytes of lines that are looked at together: what fits the processor's cache is not fetched twice."""
+_SPACE = ord(" ")
 _MOST_NESTED = 12
 
 _TEXT = rb'"(?:[^"\\]++|\\.)*+"'
@@ -27,38 +27,31 @@ _START = re.compile(rb"[ \t\r\n]*+\[[ \t\r\n]*+(\]?)")
 
 
 def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
-    """One setup a line. A line that is too long comes cut off, to be refused with its place.
+    """One setup a line, in pieces that end with a line. A line that is too long comes cut off, to be refused.
 
     Args:
-        ahead: what was read already.   size: bytes of a piece, about.
+        ahead: what was read already.   size: bytes that are read at a time.
     """
     rest, more, number = b"", ahead, 1
-    numbers: list[int] = []
-    texts: list[bytes] = []
-    start, first, whole = stream.count - len(ahead), 1, True  # where the piece begins, and that no line of it is cut
-    ahead = b""
-    while True:
-        lines = more.split(b"\n")
-        lines[0] = rest + lines[0]
-        rest = lines.pop() if more else b""
-        some = numbered(lines, number)
-        numbers += some[0]
-        texts += some[1]
-        number += len(lines)
-        if not lines and len(rest) > MOST_BYTES:
-            numbers.append(number)
-            texts.append(rest[: MOST_BYTES + 1])
-            rest, ahead, whole = b"", _after_line(stream), False
-            number += 1
-        length = stream.count - len(rest) - len(ahead) - start
-        if texts and (length >= size or not more):
-            stretch = Stretch(start, length, first) if whole else None
-            yield Piece("lines", (tuple(numbers), tuple(texts)), numbers[0], len(texts), stretch=stretch)
-            numbers, texts = [], []
-            start, first, whole = start + length, number, True
-        if not more:
-            return
-        more, ahead = ahead or stream.read(min(size, _STEP)), b""
+    start = stream.count - len(ahead)
+    while rest or more:
+        end, whole = more.rfind(b"\n") + 1, True
+        if end or not more:
+            found = b"".join((rest, memoryview(more)[:end]))  # one copy, where a sum of slices would take two
+            rest, more = more[end:], b""
+        elif len(rest) + len(more) <= MOST_BYTES:
+            rest, more = rest + more, stream.read(size)
+            continue
+        else:
+            found, whole = (rest + more)[: MOST_BYTES + 1], False
+            rest, more = b"", _after_line(stream)
+        lines, setups = counted(found)
+        behind = stream.count - len(rest) - len(more)
+        if setups:
+            stretch = Stretch(start, behind - start) if whole else None
+            yield Piece("lines", found, number, setups, stretch=stretch)
+        number, start = number + lines, behind
+        more = more or stream.read(size)
 
 
 def _after_line(stream: Counted) -> bytes:
@@ -70,20 +63,35 @@ def _after_line(stream: Counted) -> bytes:
     return b""
 
 
-def lines_of(text: bytes, first: int) -> tuple[Sequence[int], Sequence[bytes]]:
-    """Every line of a text that is not blank, the numbers before the lines."""
-    lines = text.split(b"\n")
-    if not lines[-1]:
-        lines.pop()
-    return numbered(lines, first)
+def parted(text: bytes, first: int) -> tuple[list[int], list[memoryview]]:
+    """The lines of a text that are not blank, and the number of each; nothing is copied."""
+    view, find = memoryview(text), text.find
+    numbers: list[int] = []
+    lines: list[memoryview] = []
+    start, number, size = 0, first, len(text)
+    while start < size:
+        end = find(b"\n", start)
+        if end < 0:
+            end = size
+        if text[start] > _SPACE or text[start:end].strip():
+            numbers.append(number)
+            lines.append(view[start:end])
+        start, number = end + 1, number + 1
+    return numbers, lines
 
 
-def numbered(lines: list[bytes], first: int) -> tuple[Sequence[int], Sequence[bytes]]:
-    """The same of lines that were parted already."""
-    if all(lines) and not any(map(bytes.isspace, lines)):
-        return range(first, first + len(lines)), lines
-    found = [(number, line) for number, line in enumerate(lines, first) if line and not line.isspace()]
-    return [number for number, _ in found], [line for _, line in found]
+def counted(text: bytes) -> tuple[int, int]:
+    """How many lines a text has, and how many of them are not blank."""
+    find, start, size = text.find, 0, len(text)
+    lines = blank = 0
+    while start < size:
+        end = find(b"\n", start)
+        if end < 0:
+            end = size
+        if text[start] <= _SPACE and not text[start:end].strip():
+            blank += 1
+        start, lines = end + 1, lines + 1
+    return lines, lines - blank
 
 
 def items_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:

@@ -141,6 +141,6 @@ def _audited(auditor: Auditor, text: bytes) -> Short | None:
     levels = [one.risk.level for one in findings if one.verdict is Verdict.BROKEN]
     holding = tuple(one for one in findings if one.holds_start)
     return Short(
-        Judgement(auditor.rulebook.digest, holding), judged.counts(), findings[0] if findings else None,
+        Judgement(auditor.rulebook.digest, holding), judged.counts, findings[0] if findings else None,
         tuple((level, levels.count(level)) for level in Level if level in levels),
     )  # fmt: skip

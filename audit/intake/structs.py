@@ -208,9 +208,9 @@ class CardDecoder:
         envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, absent, strict=True)]
         line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
         with _making:
-            self._decode: Callable[[bytes], Any] = msgspec.json.Decoder(line).decode
+            self._decode: Callable[[Line], Any] = msgspec.json.Decoder(line).decode
 
-    def decode(self, line: bytes) -> tuple[Any, list[msgspec.Struct]]:
+    def decode(self, line: Line) -> tuple[Any, list[msgspec.Struct]]:
         """A line decoded, and the objects that stood inside its settings, readings and job."""
         within: list[msgspec.Struct] = []
         _within.found = within
@@ -245,18 +245,21 @@ def _type(quantity: Quantity) -> tuple[Any, bool]:
     return Literal[tuple(word for word, _ in quantity.words)], False
 
 
+Line = bytes | memoryview
+"""A setup written as JSON."""
+
 _CARD = re.compile(rb'"card"\s*:\s*"([^"\\]{1,100})"')
 
 
-def card_of(line: bytes) -> str:
+def card_of(line: Line) -> str:
     """The card that a line seems to be written for; the decoded line says whether it is. Raises NotQuick."""
     found = _CARD.search(line)
     if found is None:
         raise NotQuick
-    return found[1].decode()
+    return str(found[1], "utf-8")
 
 
-def check_no_key_twice(line: bytes) -> None:
+def check_no_key_twice(line: Line) -> None:
     """Raises NotQuick if an object of the line has a key twice.
 
     The decoder keeps the last of two equal keys without a word. An object of n members needs n - 1 commas, so a line
@@ -264,7 +267,7 @@ def check_no_key_twice(line: bytes) -> None:
     inside a text, a null written out or an object of nothing makes a line look longer than it is.
     """
     try:
-        json.loads(line, object_pairs_hook=_without_twins)
+        json.loads(bytes(line), object_pairs_hook=_without_twins)
     except ValueError:
         raise NotQuick from None
 

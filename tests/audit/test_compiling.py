@@ -78,7 +78,7 @@ def same_answer(auditor: Auditor, line: bytes) -> None:
         risk = finding.risk
         assert hit[0][:3] == (risk.level, risk.index, -risk.downtime)
         assert -hit[1] == pytest.approx(risk.share, rel=1e-9, abs=1e-12)
-    assert judged.counts() == report.counts
+    assert judged.counts == report.counts
     assert judged.clearance is report.clearance
     assert judged.findings() == report.findings
     assert auditor.findings(line, "line") == replace(report, facts=())
