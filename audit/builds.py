@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from bisect import bisect_left, bisect_right
 from functools import lru_cache
 
 from audit.nouns.machine import Break, Build, MachineCard
@@ -12,6 +13,29 @@ _DIGITS = re.compile(r"(\d+)")
 
 Serial = tuple[tuple[str, ...], tuple[int, ...]]
 """A serial's letters and its numbers: serials of one series have the same letters."""
+
+
+class Series:
+    """The serials of a card in classes: all of a class lie in the same ranges of its breaks.
+
+    A fleet has a serial a unit, but few classes, so that what one unit was decided to have holds for the others.
+    """
+
+    def __init__(self, card: MachineCard) -> None:
+        edges: dict[tuple[str, ...], set[tuple[int, ...]]] = {}
+        for found in (found for build in card.builds for found in build.breaks):
+            for serial in filter(None, (found.serial_from, found.serial_to)):
+                letters, numbers = _known(serial)
+                edges.setdefault(letters, set()).add(numbers)
+        self.edges = {letters: sorted(numbers) for letters, numbers in edges.items()}
+
+    def class_of(self, serial: str) -> tuple[tuple[str, ...], bool, int, int] | None:
+        """The class of a serial; None for one that is in no range: none at all, or one of another series."""
+        letters, numbers = _parts(serial)
+        edges = self.edges.get(letters)
+        if edges is None:
+            return None
+        return letters, bool(numbers), bisect_left(edges, numbers), bisect_right(edges, numbers)
 
 
 def decide(card: MachineCard, unit: Unit) -> dict[str, str | None]:

@@ -51,7 +51,7 @@ class Reading:
     sheet: Sheet
     constants: Mapping[str, Value]
     inputs: Mapping[str, Written | None]
-    check: Callable[[tuple[object, ...]], tuple[list[Hit], int, int]]
+    check: Callable[[list[object]], tuple[list[Hit], int, int]]
     source: str
     folded: Folded
 
@@ -127,7 +127,7 @@ class _Compiler(Folded):
         answered = {id(question) for part in stepped for question in part.questions}
         self.by_words = {name for part in stepped for name in part.facts}
         times = [name for name in self.alone if self.is_plain(name, Form.TIME)]
-        by_time = [q for q in self.questions if self.behind(q).keys() <= set(times)]
+        by_time = [q for q in self.questions if (behind := self.behind(q).keys()) and behind <= set(times)]
         asked = [
             self.makers.line(question, self.tester)  # before the parts, which work out the edges that they look at
             for question in self.questions

@@ -104,7 +104,7 @@ class _Writer:
 
 
 class _Names(ast.NodeTransformer):
-    """Puts arguments in the place of parameters, and what a module defines, a number or a kept object, in that of its name."""
+    """Puts arguments in the place of parameters, and numbers or kept objects in that of what the module defines."""
 
     def __init__(self, writer: _Writer) -> None:
         self.writer = writer

@@ -13,7 +13,7 @@ import msgspec
 from msgspec.structs import astuple
 
 from audit.answers import MOST_REMEMBERED, Kept, add_fact, names_of
-from audit.builds import decide
+from audit.builds import Series, decide
 from audit.compiling import Reading, compile_sheet
 from audit.intake.columns import ENVELOPE_COLUMNS, Grid, Rows, families_of, own_columns
 from audit.intake.setups import find_crop
@@ -30,6 +30,7 @@ from audit.intake.structs import (
     card_of,
     check_no_key_twice,
     check_taken,
+    commas_in,
     commas_needed,
     envelope_values,
 )
@@ -112,7 +113,9 @@ class CardLines:
         self.build_names = [f"build.{build.name}" for build in self.card.builds]
         self.wider = families_of(card, shared.rulebook.vocabulary)
         self.columns = own_columns(card, shared.rulebook.vocabulary)
+        self.series = Series(card)
         self.builds: dict[object, tuple[Value, ...]] = {}
+        self.by_class: dict[object, tuple[Value, ...]] = {}
         self.runs: dict[str, _Run] = {}
 
     def read(self, line: Line, refuse_repeats: bool, compiles: bool = True) -> Read:
@@ -125,13 +128,13 @@ class CardLines:
         unit, job, taken = decoded.unit, decoded.job, decoded.taken or NOT_TAKEN
         header = job.header or NO_HEADER
         decided = self.decided(unit)
-        written = (
+        written = [
             *envelope_values(unit, job, header),
             *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events), *decided,
-        )  # fmt: skip
+        ]  # fmt: skip
         # counted now, as the line is still in the processor's nearest cache
         own = commas_needed(decoded, within) - len(decided) + decided.count(None) if refuse_repeats else 0
-        commas = bytes(line).count(b",") - own if refuse_repeats else 0
+        commas = commas_in(line) - own if refuse_repeats else 0
         check_taken(taken.at, taken.state, self.moments)
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
@@ -162,7 +165,7 @@ class CardLines:
                 check_taken(at, state, self.moments)
                 kind = values[ENVELOPE_COLUMNS.index("job.header.kind")]
                 envelope = Envelope(found.owner, found.serial, found.build_year, at, by, state)
-                read = Read(found.id, str(kind or ""), envelope, run, (*values, *rest, *self.decided(found)))
+                read = Read(found.id, str(kind or ""), envelope, run, [*values, *rest, *self.decided(found)])
             except self.shared.errors:
                 yield None
             else:
@@ -177,10 +180,14 @@ class CardLines:
             known = {build.name: {choice for choice, _ in build.choices} for build in self.card.builds}
             if any(choice not in known.get(name, ()) for name, choice in fitted):
                 raise NotQuick
-            decisions = decide(self.card, Unit(unit.id, unit.card, unit.serial, unit.build_year, fitted))
-            found = tuple(decisions[name] for name in self.build_names)
+            alike = (self.series.class_of(unit.serial), unit.build_year, fitted)
+            found = self.by_class.get(alike)
+            if found is None:
+                decisions = decide(self.card, Unit(unit.id, unit.card, unit.serial, unit.build_year, fitted))
+                found = self.by_class[alike] = tuple(decisions[name] for name in self.build_names)
             if len(self.builds) >= _MOST_UNITS:
                 self.builds.clear()
+                self.by_class.clear()
             self.builds[key] = found
         return found
 
@@ -235,19 +242,19 @@ class _Run:
             len(self.reading.sheet.questions) - not_asked - len(hits), len(hits) - unknown, unknown, not_asked
         )
 
-    def in_short(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Short, ...]:
+    def in_short(self, hits: list[Hit], written: list[object]) -> tuple[Short, ...]:
         """Hits, each with its first decisive comparison."""
-        kept = [self.shorts[rule, on] for _, _, rule, on in hits]
-        return tuple([shorts[shorts.pick(written)] for shorts in kept])
+        kept = self.shorts
+        return tuple([(shorts := kept[rule, on])[shorts.pick(written)] for _, _, rule, on in hits])
 
-    def in_full(self, hits: list[Hit], written: tuple[object, ...]) -> tuple[Finding, ...]:
+    def in_full(self, hits: list[Hit], written: list[object]) -> tuple[Finding, ...]:
         """Hits in full."""
-        kept = [self.findings[rule, on] for _, _, rule, on in hits]
-        return tuple([findings[findings.pick(written)] for findings in kept])
+        kept = self.findings
+        return tuple([(findings := kept[rule, on])[findings.pick(written)] for _, _, rule, on in hits])
 
-    def fitted(self, written: tuple[object, ...]) -> tuple[tuple[str, str], ...]:
+    def fitted(self, written: list[object]) -> tuple[tuple[str, str], ...]:
         """The builds with their choices."""
-        choices = written[self.builds]
+        choices = tuple(written[self.builds])
         found = self.choices.get(choices)
         if found is None:
             builds = self.reading.sheet.card.builds
@@ -277,7 +284,7 @@ class ByValue(dict[object, T]):
         self.behind = reading.behind(names)
         order = list(reading.inputs)
         places = [order.index(name) for name in self.behind]
-        self.pick: Callable[[tuple[object, ...]], object] = itemgetter(*places) if places else lambda _: ()
+        self.pick: Callable[[list[object]], object] = itemgetter(*places) if places else lambda _: ()
 
     def __missing__(self, key: Any) -> T:
         values: dict[str, Value | Sided] = dict(self.reading.constants)
@@ -323,7 +330,7 @@ class Read(NamedTuple):
     header_kind: str
     envelope: Envelope
     run: _Run
-    written: tuple[object, ...]
+    written: list[object]
     line: Line = b""
     commas: int = 0
 

@@ -36,12 +36,26 @@ class Stretch(NamedTuple):
     stamp: tuple[int, ...] = ()
 
 
+class Text(NamedTuple):
+    """Whole lines, as they were read: what was read at once is not copied for the sake of the line that was cut.
+
+    Attributes:
+        ahead: a line that stood in two readings.
+        rest, begin, end: what was read, and where in it the other lines stand.
+    """
+
+    ahead: bytes
+    rest: bytes = b""
+    begin: int = 0
+    end: int = 0
+
+
 class Piece(NamedTuple):
     """Some setups of one input.
 
     Attributes:
-        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: bytes of whole lines, texts, bytes of whole
-            CSV records, or a data frame; or 'lost', a message and advice. None where it is to be read from ``stretch``.
+        kind: 'lines', 'items', 'csv' or 'rows'; says what ``payload`` is: a Text, texts, bytes of whole CSV records,
+            or a data frame; or 'lost', a message and advice. None where it is to be read from ``stretch``.
         first: place of the first: line, be it blank, item or row, from 1; 0 for the only one.
         setups: how many.
         columns: of 'csv' and 'rows', in order.

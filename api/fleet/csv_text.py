@@ -6,7 +6,7 @@ import csv
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from api.fleet.blocks import Piece, Stretch
+from api.fleet.blocks import Piece, Stretch, Text
 from api.fleet.streams import Counted
 from api.fleet.texts import counted
 from audit.intake.columns import Grid, Header, from_text
@@ -77,7 +77,7 @@ def _from_front(text: bytes) -> int:
 
 def _count(text: bytes, first: int, columns: tuple[str, ...], comma: str) -> int:
     if b'"' not in text:
-        return counted(text)[1]
+        return counted(Text(text))[1]
     return sum(1 for _ in records(text, first, columns, comma))
 
 

@@ -58,14 +58,16 @@ class Judge:
         findings: list[bytes] = []
         refused: list[bytes] = []
         counts: Counter[str] = Counter()
+        keys: list[str] = []
         for row, (source, text, answer, as_json) in enumerate(self._answers(block), block.row):
             if isinstance(answer, BadInput):
                 counts["set_aside"] += 1
                 refused.append(aside(source, answer.problems, text().decode("utf-8", "replace")))
                 continue
             units.append(self.lines.unit(row, source, answer, self.work(answer, as_json) if plan else None))
-            findings.append(self.lines.findings(row, answer, counts))
+            self.lines.findings(row, answer, findings, keys)
             counts["held" if answer.clearance is Clearance.HELD else "cleared"] += 1
+        counts.update(keys)
         return Done(b"".join(units), b"".join(findings), b"".join(refused), counts)
 
     def _answers(self, block: Block) -> Iterator[Judged]:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 
 import msgspec
 
 from api.wire import problem_json, shown
 from audit.nouns.answer import Answer, Short
+from audit.nouns.finding import Clearance
 from audit.nouns.problem import Problem
+from audit.nouns.risk import Level
 from audit.nouns.rulebook import Rulebook
 from audit.nouns.vocabulary import on_card
 
@@ -17,6 +18,7 @@ MOST_TEXT = 10_000
 """Most characters that are kept of a text that was set aside."""
 
 _MOST_KEPT = 16_384
+_LEVELS = ("", *(level.name.lower() for level in sorted(Level)))
 
 encode = msgspec.json.Encoder().encode
 
@@ -43,7 +45,7 @@ class UnitLine(msgspec.Struct):
     serial: str
     build_year: int | None
     card: str
-    builds: dict[str, str]
+    builds: msgspec.Raw
     crop: str
     header_kind: str
     taken: str
@@ -107,35 +109,36 @@ class Lines:
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
         self._kept: dict[int, tuple[Short, bytes, str]] = {}
+        self._builds: dict[tuple[tuple[str, str], ...], msgspec.Raw] = {}  # no more than the cards' choices together
 
     def unit(self, row: int, source: str, answer: Answer, work: WorkLine | None) -> bytes:
         """The line of a unit."""
         envelope, counts, findings = answer.envelope, answer.counts, answer.findings
+        builds = self._builds.get(answer.builds)
+        if builds is None:
+            builds = self._builds[answer.builds] = msgspec.Raw(encode(dict(answer.builds)))
         return (
             encode(
                 UnitLine(
                     row, source, answer.unit, envelope.owner, envelope.serial, envelope.build_year, answer.card,
-                    dict(answer.builds), answer.crop, answer.header_kind, envelope.at, envelope.by, envelope.state,
-                    answer.engine_hours, answer.clearance.value, counts.kept, counts.broken, counts.unknown,
-                    counts.not_asked, sum(found.holds for found in findings),
-                    findings[0].level.name.lower() if findings else "", work,
+                    builds, answer.crop, answer.header_kind, envelope.at, envelope.by, envelope.state,
+                    answer.engine_hours, "held" if answer.clearance is Clearance.HELD else "cleared", counts.kept,
+                    counts.broken, counts.unknown, counts.not_asked, [found.holds for found in findings].count(True),
+                    _LEVELS[findings[0].level] if findings else "", work,
                 )
             )
             + b"\n"
         )  # fmt: skip
 
-    def findings(self, row: int, answer: Answer, counts: Counter[str]) -> bytes:
-        """The lines of a unit's findings, in order of rank; each is counted by level and verdict."""
+    def findings(self, row: int, answer: Answer, into: list[bytes], keys: list[str]) -> None:
+        """Adds the lines of a unit's findings, ranked, in parts to be joined, and of each what it counts as."""
         if not answer.findings:
-            return b""
+            return
         begins = encode(Whose(row, answer.unit, answer.envelope.owner, answer.card, answer.crop))[:-1]
-        lines = []
         for found in answer.findings:
-            kept = self._kept.get(id(found))
-            _, line, key = kept if kept is not None else self._finding(answer.card, found)
-            lines.append(begins + line)
-            counts[key] += 1
-        return b"".join(lines)
+            kept = self._kept.get(id(found)) or self._finding(answer.card, found)
+            into += (begins, kept[1])
+            keys.append(kept[2])
 
     def _finding(self, card: str, found: Short) -> tuple[Short, bytes, str]:
         names = on_card(self.rulebook.machines[card], self.rulebook.vocabulary)

@@ -11,7 +11,7 @@ import stat
 from collections.abc import Iterator
 from typing import IO
 
-from api.fleet.blocks import Block, Piece, Stretch
+from api.fleet.blocks import Block, Piece, Stretch, Text
 
 
 class Changed(Exception):
@@ -44,7 +44,8 @@ def with_text(piece: Piece) -> Piece:
     """A piece with its text. Raises Changed."""
     if piece.stretch is None or piece.payload is not None:
         return piece
-    return piece._replace(payload=_bytes_at(piece.stretch))
+    text = _bytes_at(piece.stretch)
+    return piece._replace(payload=text if piece.kind == "csv" else Text(text))
 
 
 def _bytes_at(stretch: Stretch) -> bytes:

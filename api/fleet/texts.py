@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from itertools import islice
 
-from api.fleet.blocks import Piece, Stretch
+from api.fleet.blocks import Piece, Stretch, Text
 from api.fleet.streams import Counted
 from audit.intake.json_text import MOST_BYTES
 
@@ -37,19 +37,20 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
     while rest or more:
         end, whole = more.rfind(b"\n") + 1, True
         if end or not more:
-            found = b"".join((rest, memoryview(more)[:end]))  # one copy, where a sum of slices would take two
+            begin = more.find(b"\n") + 1 if rest else 0
+            text = Text(rest + more[:begin], more, begin, end)
             rest, more = more[end:], b""
         elif len(rest) + len(more) <= MOST_BYTES:
             rest, more = rest + more, stream.read(size)
             continue
         else:
-            found, whole = (rest + more)[: MOST_BYTES + 1], False
+            text, whole = Text((rest + more)[: MOST_BYTES + 1]), False
             rest, more = b"", _after_line(stream)
-        lines, setups = counted(found)
+        lines, setups = counted(text)
         behind = stream.count - len(rest) - len(more)
         if setups:
             stretch = Stretch(start, behind - start) if whole else None
-            yield Piece("lines", found, number, setups, stretch=stretch)
+            yield Piece("lines", text, number, setups, stretch=stretch)
         number, start = number + lines, behind
         more = more or stream.read(size)
 
@@ -63,35 +64,41 @@ def _after_line(stream: Counted) -> bytes:
     return b""
 
 
-def parted(text: bytes, first: int) -> tuple[list[int], list[memoryview]]:
+def parted(text: Text, first: int) -> tuple[list[int], list[memoryview]]:
     """The lines of a text that are not blank, and the number of each; nothing is copied."""
-    view, find = memoryview(text), text.find
     numbers: list[int] = []
     lines: list[memoryview] = []
-    start, number, size = 0, first, len(text)
-    while start < size:
-        end = find(b"\n", start)
-        if end < 0:
-            end = size
-        if text[start] > _SPACE or text[start:end].strip():
-            numbers.append(number)
-            lines.append(view[start:end])
-        start, number = end + 1, number + 1
+    number = first
+    for some, start, size in _parts(text):
+        view, find = memoryview(some), some.find
+        while start < size:
+            end = find(b"\n", start, size)
+            if end < 0:
+                end = size
+            if some[start] > _SPACE or some[start:end].strip():
+                numbers.append(number)
+                lines.append(view[start:end])
+            start, number = end + 1, number + 1
     return numbers, lines
 
 
-def counted(text: bytes) -> tuple[int, int]:
+def counted(text: Text) -> tuple[int, int]:
     """How many lines a text has, and how many of them are not blank."""
-    find, start, size = text.find, 0, len(text)
     lines = blank = 0
-    while start < size:
-        end = find(b"\n", start)
-        if end < 0:
-            end = size
-        if text[start] <= _SPACE and not text[start:end].strip():
-            blank += 1
-        start, lines = end + 1, lines + 1
+    for some, start, size in _parts(text):
+        find = some.find
+        while start < size:
+            end = find(b"\n", start, size)
+            if end < 0:
+                end = size
+            if some[start] <= _SPACE and not some[start:end].strip():
+                blank += 1
+            start, lines = end + 1, lines + 1
     return lines, lines - blank
+
+
+def _parts(text: Text) -> tuple[tuple[bytes, int, int], ...]:
+    return (text.ahead, 0, len(text.ahead)), (text.rest, text.begin, text.end)
 
 
 def items_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:

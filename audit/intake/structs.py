@@ -18,6 +18,7 @@ from typing import Annotated, Any, Literal
 
 import msgspec
 from msgspec.structs import astuple
+from numpy import count_nonzero, frombuffer, uint8
 
 from audit.intake.setups import HEADER_KEYS, JOB_KEYS, STATES, UNIT_KEYS, VALUE_SECTIONS
 from audit.intake.values import ValueReader
@@ -48,14 +49,17 @@ _TEXT = Annotated[str, msgspec.Meta(min_length=1)]
 """A text that stands for itself; whether an empty one does depends on its key, which the plain way knows."""
 
 
-class Inner(msgspec.Struct, frozen=True):
-    """What may stand as an object inside another; it makes itself known as it is decoded."""
+class Inner(msgspec.Struct, frozen=True, gc=False):
+    """What may stand as an object inside another; it makes itself known as it is decoded.
+
+    Like all that a line is decoded to it can hold no cycle, so that the collector need not look at it.
+    """
 
     def __post_init__(self) -> None:
         _within.found.append(self)
 
 
-class Number(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class Number(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     """A number with its unit and instrument, or the two sides of one."""
 
     value: _TEXT | int | float | None = None
@@ -65,7 +69,7 @@ class Number(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True)
     right: _TEXT | int | float | Number | None = None
 
 
-class Word(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class Word(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     """A word, or the two sides of one."""
 
     value: _TEXT | None = None
@@ -74,7 +78,7 @@ class Word(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
     right: _TEXT | None = None
 
 
-class YesNo(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class YesNo(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     """Yes or no, or the two sides of it."""
 
     value: bool | None = None
@@ -86,7 +90,7 @@ class YesNo(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
 _NUMBER = _TEXT | float | Number | None
 
 
-class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     id: _TEXT
     card: _TEXT
     serial: _TEXT = ""
@@ -96,7 +100,7 @@ class UnitIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     engine_hours: _NUMBER = None
 
 
-class HeaderIn(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True):
+class HeaderIn(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     kind: _TEXT | None = None
     width: _NUMBER = None
     rows: _NUMBER = None
@@ -104,7 +108,7 @@ class HeaderIn(Inner, frozen=True, forbid_unknown_fields=True, omit_defaults=Tru
     drive_speed: _NUMBER = None
 
 
-class JobIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+class JobIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     crop: _TEXT
     condition: _TEXT | None = None
     header: HeaderIn | None = None
@@ -114,7 +118,7 @@ class JobIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
     seeds_per_kg: _NUMBER = None
 
 
-class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True):
+class TakenIn(msgspec.Struct, forbid_unknown_fields=True, omit_defaults=True, gc=False):
     at: _TEXT = ""
     by: _TEXT = ""
     state: _TEXT = ""
@@ -206,7 +210,7 @@ class CardDecoder:
         absent = [type_() for _, type_ in sections]
         envelope.append(("taken", TakenIn | None, None))
         envelope += [(name, type_, empty) for (name, type_), empty in zip(sections, absent, strict=True)]
-        line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True)
+        line = msgspec.defstruct("Line", envelope, forbid_unknown_fields=True, omit_defaults=True, gc=False)
         with _making:
             self._decode: Callable[[Line], Any] = msgspec.json.Decoder(line).decode
 
@@ -248,6 +252,7 @@ def _type(quantity: Quantity) -> tuple[Any, bool]:
 Line = bytes | memoryview
 """A setup written as JSON."""
 
+_COMMA = uint8(ord(","))
 _CARD = re.compile(rb'"card"\s*:\s*"([^"\\]{1,100})"')
 
 
@@ -270,6 +275,11 @@ def check_no_key_twice(line: Line) -> None:
         json.loads(bytes(line), object_pairs_hook=_without_twins)
     except ValueError:
         raise NotQuick from None
+
+
+def commas_in(line: Line) -> int:
+    """Commas of a line, those inside its texts included; numpy looks at many bytes at once."""
+    return int(count_nonzero(frombuffer(line, uint8) == _COMMA))
 
 
 def commas_needed(decoded: Any, within: Sequence[msgspec.Struct]) -> int:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from audit.builds import decide
+from audit.builds import Series, decide
 from audit.nouns.machine import Break, Build, MachineCard
 from audit.nouns.problem import NOWHERE
 from audit.nouns.setup import Unit
@@ -100,3 +102,37 @@ def test_every_build_of_a_card_is_answered() -> None:
 def test_a_serial_break_leaves_no_gap_and_no_overlap(number: int) -> None:
     expected = "spring-gauge" if number >= 1500 else "slot-turnbuckle"
     assert decided(TENSIONER, f"KX-{number:05d}") == expected
+
+
+SERIALS = st.builds(
+    "{}{}{}".format,
+    st.sampled_from(["KX-", "KX", "ZZ-", ""]),
+    st.integers(1490, 1510) | st.just(""),
+    st.sampled_from(["", "A", "-2"]),
+)
+BREAKS = st.lists(
+    st.builds(
+        Break,
+        st.sampled_from(["spring-gauge", "slot-turnbuckle"]),
+        serial_from=SERIALS,
+        serial_to=SERIALS,
+        year_from=st.none() | st.integers(2015, 2020),
+        year_to=st.none() | st.integers(2015, 2020),
+    ),
+    max_size=4,
+)
+
+
+@given(BREAKS, st.lists(SERIALS, min_size=2, max_size=12), st.none() | st.integers(2014, 2021))
+def test_serials_of_a_class_are_decided_alike(breaks: list[Break], serials: list[str], year: int | None) -> None:
+    build = replace(TENSIONER, breaks=tuple(breaks))
+    series = Series(card(build))
+    found: dict[object, set[str | None]] = {}
+    for serial in serials:
+        found.setdefault(series.class_of(serial), set()).add(decided(build, serial, year))
+    assert all(len(choices) == 1 for choices in found.values())
+
+
+def test_a_fleet_has_few_classes_of_serials() -> None:
+    series = Series(card(TENSIONER))
+    assert len({series.class_of(f"KX-{number:05}") for number in range(3000)}) == 4  # below, on and above each edge

@@ -96,7 +96,7 @@ STRANGE: st.SearchStrategy[Any] = st.sampled_from(
      0, 1, -1, -0.0, 10**30, 1e308, None, [], [1], {}, {"value": 1}, {"value": None}, {"left": 1}, {"left": None},
      {"right": "x", "up": 1}, {"value": {"value": 1}}, {"value": 1, "unit": 3}, {"value": 1, "with": 5}, {"wert": 1},
      {"value": "1/8 in", "unit": "in"}, {"left": {"value": 1}, "right": 2}, {"value": 1, "left": 1}]
-)  # fmt: skip
+).map(copy.deepcopy)  # fmt: skip
 
 
 def numbers(quantity: Quantity) -> st.SearchStrategy[Any]:
@@ -578,6 +578,7 @@ def made_up_setups(draw: st.DrawFn) -> Line:
 )
 @example([(Not(IfThen(Compare("rotor.range", Is(Literal("low", "low"))), Compare("rotor.range", Is(Literal("high", "high"))))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}}])  # fmt: skip
 @example([(Compare("beater_drive.driven_diameter", AtLeast(Literal(300.0, "300 mm"))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}, "settings": {"beater_drive.driven": step}} for step in ("small", "large")])  # fmt: skip
+@example([(Compare("feeder.elongation_limit", AtMost(Literal(0.0, "0 %"))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}, "settings": {"beater_drive.driven": "small"}}])  # fmt: skip
 def test_they_agree_on_rules_made_up_at_random(
     rulebook: Rulebook, parts: list[tuple[Condition, Condition | None, tuple[Rise, ...]]], lines: list[Line]
 ) -> None:

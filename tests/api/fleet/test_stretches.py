@@ -36,7 +36,7 @@ def blocks_of(path: Path, rulebook: Rulebook) -> list[Block]:
 
 
 def plain(payload: Any) -> Any:
-    return payload if isinstance(payload, bytes) else tuple(map(tuple, payload))
+    return payload if isinstance(payload, bytes) else payload.ahead + payload.rest[payload.begin : payload.end]
 
 
 def random_lines(some: list[bytes], begins: bytes, seed: int) -> bytes:
