@@ -17,6 +17,7 @@ from api.fleet.csv_text import grid_of, records
 from api.fleet.parquet import grid_of as frame_grid
 from api.fleet.reading import Reader
 from api.fleet.streams import CHUNK
+from api.fleet.texts import parted
 from api.log_text import LogPage
 from api.log_wire import log_json
 from api.status import BAD_INPUT, CLEARED, HELD
@@ -87,7 +88,8 @@ def texts_of(block: Block, rulebook: Rulebook, refused: list[Problem]) -> Iterat
     """Every setup of a block as JSON, with its place; what is none at all goes to ``refused``."""
     piece, shown = block.piece, block.shown
     if piece.kind == "lines":
-        yield from ((f"{shown}:{number}", text) for number, text in zip(*piece.payload, strict=True))
+        placed = zip(*parted(piece.payload, piece.first), strict=True)
+        yield from ((f"{shown}:{number}", bytes(line)) for number, line in placed)
     elif piece.kind == "items":
         yield from ((f"{shown}[{number}]", text) for number, text in enumerate(piece.payload, piece.first))
     elif piece.kind == "lost":
