@@ -14,7 +14,7 @@ class Seal(NamedTuple):
     Attributes:
         source: number of the input, from 0.
         read: bytes of it that were read, as they are stored.
-        digest: SHA-256 of them.
+        digest: BLAKE3 of them.
     """
 
     source: int

@@ -162,7 +162,7 @@ def _summary(terms: dict[str, Any], counts: Counter[str], reader: Reader) -> dic
         "hold_at": terms["level that holds"],
         "planned": terms["choice of --plan"],
         "tables": not terms["choice of --lists-only"],
-        "inputs": [{"name": one.name, "bytes": one.size, "sha256": one.digest} for one in reader.done],
+        "inputs": [{"name": one.name, "bytes": one.size, "blake3": one.digest} for one in reader.done],
     }
 
 

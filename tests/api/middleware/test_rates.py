@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from api.middleware.rates import Rate, Spending, key_of_address, key_of_token
@@ -16,6 +16,7 @@ from api.middleware.rates import Rate, Spending, key_of_address, key_of_token
     window=st.integers(1, 100),
     gaps=st.lists(st.floats(0, 20, allow_nan=False), min_size=1, max_size=200),
 )
+@example(quota=1, window=33, gaps=[0.0, 0.99999])
 def test_no_window_takes_more_than_twice_the_quota_and_every_pause_is_enough(
     quota: int, window: int, gaps: list[float]
 ) -> None:
