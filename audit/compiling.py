@@ -139,7 +139,7 @@ class _Compiler(Folded):
             "k = 0",
             *self.unasked_by_words([name for name in times if name in self.needed]),
             *self.look_ups(),
-            *(line for some in self.parted(times, by_time) for line in self.time_lines(some, by_time)),
+            *(line for some in self.parted(times) for line in self.time_lines(some, by_time)),
             *(line for part in stepped for line in self.stepped_lines(part)),
             *(line for name in self.numbers for line in self.number_lines(name)),
             *(self.facts.line(name) for name in facts if name not in self.by_words),
@@ -244,13 +244,15 @@ class _Compiler(Folded):
             *self.sides(taken),
         ]
 
-    def parted(self, times: Sequence[str], questions: Sequence[Question]) -> list[list[str]]:
-        """Times in groups; those that a question compares are in the same."""
+    def parted(self, times: Sequence[str]) -> list[list[str]]:
+        """Times in groups; those that a question compares, or its condition for being asked, are in the same."""
         places = {name: place for place, name in enumerate(times)}
         first = list(range(len(times)))  # of those that belong together, by place
-        for question in questions:
-            asked = [places[name] for name in self.behind(question)]
-            together = {first[place] for place in asked}
+        for compared in (
+            *(self.behind(question) for question in self.questions),
+            *(quantities(question.given) for question in self.conditional if question.given is not None),
+        ):
+            together = {first[places[name]] for name in compared if name in places}
             first = [min(together) if place in together else place for place in first]
         found: list[list[str]] = []
         for _, group in groupby(sorted(zip(first, times, strict=True)), itemgetter(0)):

@@ -34,6 +34,7 @@ from audit.nouns.rule import (
     Evidence,
     IfThen,
     Is,
+    Known,
     Limit,
     Literal,
     Near,
@@ -449,7 +450,7 @@ WORDS = {"feeder.drum": ["raised", "lowered"], "rotor.range": ["low", "high"], "
          "build.shoe.stroke": ["long", "short"], "deflector.position": ["raised", "lowered"],
          "job.crop": ["corn", "soybean"]}  # fmt: skip
 YES_NO = ["feeder.safety_stop", "feeder.drum_pins_home", "header.pins_home", "coupler.lock_pin_in"]
-EVENTS = ["feeder.drum_moved", "feeder.chain_checked", "losses.counted"]
+EVENTS = ["feeder.drum_moved", "feeder.chain_checked", "losses.counted", "unloading_drive.replaced"]
 SIDED = ["rotor.concave_gap", "feeder.wear_strip_left", "feeder.drum", "deflector.position", "feeder.drum_pins_home"]
 GROUPS = {"mm": MILLIMETRES, "r/min": SPEEDS, "%": PERCENTS}
 
@@ -578,6 +579,7 @@ def made_up_setups(draw: st.DrawFn) -> Line:
 )
 @example([(Not(IfThen(Compare("rotor.range", Is(Literal("low", "low"))), Compare("rotor.range", Is(Literal("high", "high"))))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}}])  # fmt: skip
 @example([(Compare("beater_drive.driven_diameter", AtLeast(Literal(300.0, "300 mm"))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}, "settings": {"beater_drive.driven": step}} for step in ("small", "large")])  # fmt: skip
+@example([(Compare("separator.measured_speed", AtLeast(Literal(970.0, "970 r/min"))), All((Known("feeder.drum_moved"), Known("unloading_drive.replaced"))), ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}, "readings": {"separator.measured_speed": 960}, "events": dict.fromkeys(given_, MOMENTS[0])} for given_ in ((), EVENTS[:1], EVENTS[3:], EVENTS)])  # fmt: skip
 @example([(Compare("feeder.elongation_limit", AtMost(Literal(0.0, "0 %"))), None, ())], [{"unit": {"id": "u", "card": CARD}, "job": {"crop": "corn"}, "settings": {"beater_drive.driven": "small"}}])  # fmt: skip
 def test_they_agree_on_rules_made_up_at_random(
     rulebook: Rulebook, parts: list[tuple[Condition, Condition | None, tuple[Rise, ...]]], lines: list[Line]
