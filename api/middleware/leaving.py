@@ -15,6 +15,8 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI
 
+from api.middleware.protocol import BoundedProtocol
+
 LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
@@ -59,6 +61,7 @@ def run(app: FastAPI, host: str, port: int, linger: float = 0.0, patience: int =
         app,
         host=host,
         port=port,
+        http=BoundedProtocol,
         log_config=LOGGING,
         access_log=False,  # the passage writes a line for each request
         server_header=False,
