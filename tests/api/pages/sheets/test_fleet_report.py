@@ -13,7 +13,7 @@ import pytest
 from openpyxl import load_workbook
 from pypdf import PdfReader
 
-from api.fleet.blocks import Block, Piece, Seal
+from api.fleet.blocks import Block, Piece, Seal, Text
 from api.fleet.judging import Judge
 from api.fleet_lines import finding_line, unit_line
 from api.fleet_wire import Plain, fleet_json
@@ -28,7 +28,7 @@ from tests.api.pages.sheets.making import DEMO, book, holds, machine, pages, pri
 
 
 def judged(texts: list[bytes], plan: bool) -> Fleet:
-    piece = Piece("lines", (tuple(range(1, len(texts) + 1)), tuple(texts)), 1, len(texts))
+    piece = Piece("lines", Text(b"\n".join(texts)), 1, len(texts))
     done = Judge(book(), Level.HIGH).block(Block(0, "demo", 1, piece, Seal(0, 0, ""), 0), plan)
     units = [unit_line(json.loads(line)) for line in done.units.splitlines()]
     return fleet_of(units, (finding_line(json.loads(line)) for line in done.findings.splitlines()), book().digest)
