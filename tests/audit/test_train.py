@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from ruamel.yaml import YAML
 
@@ -356,6 +356,7 @@ def test_speed_behind_any_train_is_engine_speed_times_the_product_of_ratios(
     rulebook: Rulebook, train: tuple[list[tuple[str, int, dict[str, Value]]], list[float]], order: Any
 ) -> None:
     drives, ratios = train
+    assume(max(ratios) <= 10)  # 20,000 r/min, beyond which a speed counts as not known
     card = card_of(rulebook.machines["axial-single"], drives)
     shuffled = list(card.drives)
     order.shuffle(shuffled)  # the file's order does not matter
