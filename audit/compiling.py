@@ -126,7 +126,7 @@ class _Compiler(Folded):
         stepped = stepped_of(self, words, facts, self.questions)
         answered = {id(question) for part in stepped for question in part.questions}
         self.by_words = {name for part in stepped for name in part.facts}
-        times = [name for name in self.alone if self.is_plain(name, Form.TIME)]
+        times = [name for name in self.alone if self.is_plain_time(name)]
         by_time = [q for q in self.questions if (behind := self.behind(q).keys()) and behind <= set(times)]
         asked = [
             self.makers.line(question, self.tester)  # before the parts, which work out the edges that they look at
@@ -201,10 +201,10 @@ class _Compiler(Folded):
         compared = [name for name in quantities(question.given) if name not in self.constants]
         return bool(compared) and all(name in names for name in compared)
 
-    def is_plain(self, name: str, form: Form) -> bool:
-        """Whether an input of a form is looked up without any question about it alone."""
+    def is_plain_time(self, name: str) -> bool:
+        """Whether an input is a time that is looked up without any question about it alone."""
         quantity = self.sheet.names.get(name)
-        looked_up = self.inputs[name] is not None and quantity is not None and quantity.form is form
+        looked_up = self.inputs[name] is not None and quantity is not None and quantity.form is Form.TIME
         return looked_up and not self.alone[name]
 
     def look_ups(self) -> list[str]:
@@ -221,7 +221,7 @@ class _Compiler(Folded):
                 few.append(name)
             elif self.alone[name]:
                 many.append(name)
-            elif self.is_plain(name, Form.NUMBER):
+            elif quantity.form is Form.NUMBER:
                 plain.append(name)
         groups = [[name] for name in many] + [few[first : first + _GROUPED] for first in range(0, len(few), _GROUPED)]
         return [

@@ -12,7 +12,9 @@ from api.fleet.streams import Counted
 from audit.intake.json_text import MOST_BYTES
 
 _STEP = 256 * 1024
+"""Bytes that are read at a time where the rest of a line is passed over."""
 _SPACE = ord(" ")
+"""The last of the bytes that are space."""
 _MOST_NESTED = 12
 
 _TEXT = rb'"(?:[^"\\]++|\\.)*+"'
@@ -68,37 +70,33 @@ def parted(text: Text, first: int) -> tuple[list[int], list[memoryview]]:
     """The lines of a text that are not blank, and the number of each; nothing is copied."""
     numbers: list[int] = []
     lines: list[memoryview] = []
-    number = first
-    for some, start, size in _parts(text):
-        view, find = memoryview(some), some.find
-        while start < size:
-            end = find(b"\n", start, size)
-            if end < 0:
-                end = size
-            if some[start] > _SPACE or some[start:end].strip():
-                numbers.append(number)
-                lines.append(view[start:end])
-            start, number = end + 1, number + 1
+    for number, line in enumerate(_lines(text), first):
+        if not _is_blank(line):
+            numbers.append(number)
+            lines.append(line)
     return numbers, lines
 
 
 def counted(text: Text) -> tuple[int, int]:
     """How many lines a text has, and how many of them are not blank."""
-    lines = blank = 0
-    for some, start, size in _parts(text):
-        find = some.find
+    blank = [_is_blank(line) for line in _lines(text)]
+    return len(blank), blank.count(False)
+
+
+def _lines(text: Text) -> Iterator[memoryview]:
+    for some, start, size in ((text.ahead, 0, len(text.ahead)), (text.rest, text.begin, text.end)):
+        view, find = memoryview(some), some.find
         while start < size:
             end = find(b"\n", start, size)
             if end < 0:
                 end = size
-            if some[start] <= _SPACE and not some[start:end].strip():
-                blank += 1
-            start, lines = end + 1, lines + 1
-    return lines, lines - blank
+            yield view[start:end]
+            start = end + 1
 
 
-def _parts(text: Text) -> tuple[tuple[bytes, int, int], ...]:
-    return (text.ahead, 0, len(text.ahead)), (text.rest, text.begin, text.end)
+def _is_blank(line: memoryview) -> bool:
+    """Whether a line is empty or space; most are told not to be by their first byte."""
+    return not line or (line[0] <= _SPACE and not bytes(line).strip())
 
 
 def items_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:

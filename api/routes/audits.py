@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Annotated, Any, Literal
 from weakref import WeakKeyDictionary
 
@@ -168,16 +168,21 @@ async def read_body(request: Request) -> bytes:
 
 
 async def bytes_of(request: Request) -> bytes:
-    """A small body of whatever kind, refused as soon as it is known to be too large.
-
-    Raises: ClientDisconnect. It takes the server's messages as they come: a tenth of an audit's time is saved by that.
-    """
-    if (coding := _said(request, b"content-encoding").strip().lower() or "identity") != "identity":
+    """A small body of whatever kind, refused as soon as it is known to be too large. Raises as ``gathered`` does."""
+    if (coding := _said(request, b"content-encoding", "identity").strip().lower()) != "identity":
         raise Refusal(415, "Unsupported media type", f"content coding '{coding[:60]}' is not undone; send it plain.")
     length = _said(request, b"content-length")
     # int() refuses thousands of digits; so many are too large whatever they say
     if length.isascii() and length.isdigit() and (len(length) > 18 or int(length) > MOST_BYTES):
         raise _too_large()
+    return await gathered(request, MOST_BYTES, _too_large)
+
+
+async def gathered(request: Request, most: int, too_large: Callable[[], Refusal]) -> bytes:
+    """The whole body. Raises what ``too_large`` makes as soon as more bytes came than ``most``; ClientDisconnect.
+
+    It takes the server's messages as they come: a tenth of an audit's time is saved by that.
+    """
     parts: list[bytes] = []
     size, more = 0, True
     while more:
@@ -186,19 +191,19 @@ async def bytes_of(request: Request) -> bytes:
             raise ClientDisconnect
         part, more = message.get("body", b""), message.get("more_body", False)
         size += len(part)
-        if size > MOST_BYTES:
-            raise _too_large()
+        if size > most:
+            raise too_large()
         parts.append(part)
     return parts[0] if len(parts) == 1 else b"".join(parts)
 
 
-def _said(request: Request, name: bytes) -> str:
-    """The first header of a name, '' where there is none."""
+def _said(request: Request, name: bytes, otherwise: str = "") -> str:
+    """The first header of a name, ``otherwise`` where there is none."""
     for key, value in request.scope["headers"]:
         if key == name:
             said: str = value.decode("latin-1")
             return said
-    return ""
+    return otherwise
 
 
 def _too_large() -> Refusal:

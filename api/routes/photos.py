@@ -14,6 +14,7 @@ from api.errors import Refusal
 from api.identity.caller import Caller
 from api.record_models import NoteAnswer, PageOf, PhotoAnswer, Sent
 from api.record_wire import note_json, photo_json
+from api.routes.audits import gathered
 from api.routes.desk import Answer, Body, desk_of, page, parsed, tag, taking, unit_seen, write
 from api.routes.units import Reader, Recorder, SetupId, UnitId
 from api.service.seeing import (
@@ -67,19 +68,16 @@ class NoteSent(Sent):
 
 async def read_photo(request: Request) -> bytes:
     """The raw body. Raises Refusal for one that is too large, or not what its Content-Digest (RFC 9530) says."""
-    parts: list[bytes] = []
-    size = 0
-    async for part in request.stream():
-        size += len(part)
-        if size > MOST_BYTES:
-            raise Refusal(413, "Content too large", f"A photo may have at most {MOST_BYTES:,} bytes; send it smaller.")
-        parts.append(part)
-    body = b"".join(parts)
+    body = await gathered(request, MOST_BYTES, _too_large)
     said = request.headers.get("content-digest")
     if said is not None and not _is_digest(said, body):
         detail = "The bytes that came are not those of the Content-Digest; send the photo again."
         raise Refusal(400, "Damaged on the way", detail)
     return body
+
+
+def _too_large() -> Refusal:
+    return Refusal(413, "Content too large", f"A photo may have at most {MOST_BYTES:,} bytes; send it smaller.")
 
 
 def _is_digest(said: str, body: bytes) -> bool:

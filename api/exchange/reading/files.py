@@ -66,6 +66,7 @@ def unpacked(name: str, content: bytes) -> Files:
     try:
         archive = zipfile.ZipFile(io.BytesIO(content))
         members = archive.infolist()
+    # NotImplementedError is what zipfile raises for an archive of a kind that it does not know
     except (zipfile.BadZipFile, ValueError, NotImplementedError, OSError) as error:
         raise NotRead(name, f"is no whole zip archive ({error})", "Export it again; the file may be cut off") from None
     if len(members) > MOST_FILES:
@@ -104,6 +105,7 @@ def _reader(archive: zipfile.ZipFile, member: zipfile.ZipInfo, shown: str) -> Ca
         try:
             with archive.open(member) as opened:
                 found = opened.read(member.file_size + 1)
+        # NotImplementedError: a compression that zipfile does not know
         except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as error:
             raise NotRead(shown, f"is broken ({error})", "Export it again") from None
         if len(found) > member.file_size:

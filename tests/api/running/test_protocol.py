@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.api.running.servers import Server, free_port
+from tests.api.running.servers import Server, serving
 
 STEP, MOST = 64 * 1024, 1024 * 1024
 POST = b"POST /audits HTTP/1.1\r\nHost: here\r\nContent-Type: application/json\r\nTransfer-Encoding: chunked\r\n\r\n"
@@ -20,12 +20,8 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     secret.write_bytes(bytes(32))
     secret.chmod(0o600)
     address = f"sqlite:///{folder / 'record.db'}"
-    found = Server(address, {"SETUP_AUDIT_SECRET_FILE": str(secret)}, folder / "log", free_port())
-    found.start()
-    try:
+    with serving(address, {"SETUP_AUDIT_SECRET_FILE": str(secret)}, folder, 1) as (found,):
         yield found
-    finally:
-        found.kill()
 
 
 def answer(server: Server, begins: bytes, goes_on: bytes) -> tuple[bytes, int]:
