@@ -111,6 +111,8 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        # what is told of requests is told by the passage, which takes care of what it tells
+        telemetry={"tracing": False, "metrics": False, "logs": False},
     )
     app.state.desk, app.state.hold_at = desk, hold_at
     app.state.engines = desk.in_force.shipped_engines if desk else Engines(rulebook(sites))

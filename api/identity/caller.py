@@ -9,7 +9,7 @@ from enum import Enum
 from functools import cache
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import Depends, FastAPI, Request, Security
+from fastapi import FastAPI, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.concurrency import run_in_threadpool
 
@@ -100,49 +100,57 @@ def must(caller: Caller, right: Right) -> None:
 
 def caller_of(request: Request, _: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]) -> Caller:
     """Who asks. Raises AccessRefused: 401 for nobody, 429 for too many bad tokens, 503 where nobody can tell."""
-    identity: Identity | None = request.app.state.identity
-    if identity is None:
-        raise Refusal(404, "Not found", "This server keeps no record, so there is nothing here.")
-    address = request.client.host if request.client else ""
-    shown = _shown(request)
-    found = identity.in_session(shown) if isinstance(shown, Session) else identity.caller(shown, address)
-    request.state.caller = found  # for the log, and for what is judged by the organisation's own rulebook
-    return found
+    identity, shown = _asked(request)
+    if isinstance(shown, Session):
+        return _told(request, identity.in_session(shown))
+    return _told(request, identity.caller(shown, _address(request)))
 
 
-def caller_at_hand(request: Request) -> Caller | None:
-    """The same where it is known without waiting for the store, else None."""
-    identity: Identity | None = request.app.state.identity
-    shown = [] if identity is None else _shown(request)
-    found = None if identity is None or isinstance(shown, Session) else identity.caller_at_once(shown)
-    if found is not None:
-        request.state.caller = found
-    return found
-
-
-async def caller_soon(
-    request: Request, sent: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]
-) -> Caller:
-    """The same, without handing the question to another thread where the answer is at hand."""
-    found = caller_at_hand(request)
-    return await run_in_threadpool(caller_of, request, sent) if found is None else found
+async def caller_soon(request: Request) -> Caller:
+    """The same in an event loop, which waits only where the store must be asked."""
+    identity, shown = _asked(request)
+    if isinstance(shown, Session):
+        return _told(request, await run_in_threadpool(identity.in_session, shown))
+    found = identity.caller_at_hand(shown)
+    return _told(request, await identity.caller_soon(shown, _address(request)) if found is None else found)
 
 
 @cache
-def needs(right: Right) -> Callable[[Caller], Awaitable[Caller]]:
+def needs(right: Right) -> Callable[[Request, HTTPAuthorizationCredentials | None], Awaitable[Caller]]:
     """A dependency that gives the caller, who has this right; the same one for the same right."""
 
     # async, as anything else is handed to another thread and back, which takes longer than this
-    async def caller_with_right(caller: Annotated[Caller, Depends(caller_soon)]) -> Caller:
+    async def caller_with_right(
+        request: Request, _: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]
+    ) -> Caller:
+        caller = await caller_soon(request)
         must(caller, right)
         return caller
 
     return caller_with_right
 
 
+def _asked(request: Request) -> tuple[Identity, list[str] | Session]:
+    """Who tells who asks, and what they showed. Raises AccessRefused (403); Refusal (404)."""
+    identity: Identity | None = request.app.state.identity
+    if identity is None:
+        raise Refusal(404, "Not found", "This server keeps no record, so there is nothing here.")
+    return identity, _shown(request)
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client else ""
+
+
+def _told(request: Request, caller: Caller) -> Caller:
+    """Writes down who asks, for the log and for what is judged by the organisation's own rulebook."""
+    request.state.caller = caller
+    return caller
+
+
 def _shown(request: Request) -> list[str] | Session:
     """The Authorization headers, or what a signed-on browser's cookie stands for. Raises AccessRefused (403)."""
-    sent = request.headers.getlist("authorization")
+    sent = [value.decode("latin-1") for name, value in request.scope["headers"] if name == b"authorization"]
     if sent:
         return sent
     found = shown_by_browser(request)

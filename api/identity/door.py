@@ -1,18 +1,20 @@
 """Decides from a request's headers who asks.
 
-A token of ours is looked up by its hash. What was found counts for a second, so that a busy terminal costs one look-up
-a second: a token that is revoked stops at once in the process that revoked it (which calls ``forget`` once that is
-written), and within a second in every other process on the same store.
+A token of ours is looked up by its hash. What was found counts for a second: a token that is revoked stops at once in
+the process that revoked it (which calls ``forget`` once that is written), and within a second in every other process on
+the same store.
 """
 
 from __future__ import annotations
 
 import re
 import time
-from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from math import ceil
-from threading import Lock
+from typing import NamedTuple
+
+from starlette.concurrency import run_in_threadpool
 
 from api.identity.attempts import Attempts
 from api.identity.bearer import Bearer
@@ -26,19 +28,28 @@ from api.identity.session import Begun, Session
 from api.identity.sign_on import SignOn
 from api.identity.signed import NotGood
 from api.identity.tokens import PREFIX, hash_of, is_secret
+from api.lately import Lately
 from api.store import ended_sessions, organisations
 from api.store import tokens as rows
 from api.store.database import Store
-from api.store.tokens import Token
 
-GOOD_FOR = 1.0
-"""Seconds that a look-up counts."""
 MOST_KNOWN = 1024
+"""Tokens that are remembered."""
 UNREADABLE = "what is stored of it can't be read; make another"
 _BEARER = re.compile(r"bearer +([A-Za-z0-9._~+/-]+=*) *", re.ASCII | re.IGNORECASE)
 
-Found = tuple[Token, float]
-"""A token, and the latest time on its organisation's record."""
+
+class Holder(NamedTuple):
+    """Who holds a token of ours.
+
+    Attributes:
+        expires: s since 1970; None for never.
+        latest: time on the organisation's record, s since 1970.
+    """
+
+    caller: Caller
+    expires: float | None
+    latest: float
 
 
 class Identity:
@@ -61,9 +72,7 @@ class Identity:
         self.flow = flow
         self._store, self._bearer, self._clock, self._ticks = store, bearer, clock, ticks
         self._attempts = Attempts(ticks)
-        self._known: OrderedDict[str, tuple[Found, float] | None] = OrderedDict()
-        self._changes = 0
-        self._lock = Lock()
+        self._lately = Lately[Holder](MOST_KNOWN, ticks)
 
     def caller(self, authorization: Sequence[str], address: str) -> Caller:
         """Who sends these headers. Raises AccessRefused: 401, 403, 429 or 503; StoreUnavailable.
@@ -77,23 +86,32 @@ class Identity:
             raise unauthenticated("Send a token: Authorization: Bearer …", presented=False)
         secret = _presented(authorization)
         hashed = hash_of(secret)
-        if hashed not in self._known:
+        if hashed not in self._lately:
             self._must_not_wait(address)
         try:
             return self._own(secret, hashed) if secret.startswith(PREFIX) else self._signed_on(secret, hashed)
         except NotGood as error:
             self._attempts.failed(address)
-            with self._lock:
-                self._known.pop(hashed, None)
+            self._lately.drop(hashed)
             raise unauthenticated(f"The token opens nothing: {error}.") from error
 
-    def caller_at_once(self, authorization: Sequence[str]) -> Caller | None:
-        """The same for a token of ours that was looked up a moment ago, as it then needs no store; else None."""
+    def caller_at_hand(self, authorization: Sequence[str]) -> Caller | None:
+        """In an event loop: who holds a token of ours that was looked up a moment ago and is good still, else None."""
+        if not authorization:
+            return None
         try:
-            known = self._fresh(hash_of(_presented(authorization))) if authorization else None
-            return None if known is None else self._holder(known)
+            hashed = hash_of(_presented(authorization))
+            found = self._lately.at_hand(hashed, partial(self._holder, hashed))
+            return None if found is None else self._live(found)
         except (AccessRefused, NotGood):
             return None
+
+    async def caller_soon(self, authorization: Sequence[str], address: str) -> Caller:
+        """In an event loop: whoever is not at hand. Raises as ``caller``."""
+        look_up = partial(self.caller, authorization, address)
+        if not any(PREFIX in sent for sent in authorization):  # of a sign-on nothing is kept that others could wait for
+            return await run_in_threadpool(look_up)
+        return await self._lately.soon(",".join(authorization), partial(self.caller_at_hand, authorization), look_up)
 
     def signed_in(self, begun: Begun, answer: Iterable[tuple[str, str]], address: str) -> tuple[Session, Caller]:
         """Who signed in with a browser. Raises Stopped; AccessRefused (429); StoreUnavailable.
@@ -153,54 +171,39 @@ class Identity:
 
     def forget(self) -> None:
         """Look every token up anew; to be called when a change of a token has been written."""
-        with self._lock:
-            self._changes += 1
-            self._known = OrderedDict((hashed, None) for hashed in self._known)
+        self._lately.forget()
 
     def _own(self, secret: str, hashed: str) -> Caller:
         """Who holds a token of ours. Raises NotGood."""
         if not is_secret(secret):
             raise NotGood("it is not complete, or mistyped")
-        try:
-            found = self._looked_up(hashed)
-        except ValueError as error:
-            raise NotGood(UNREADABLE) from error
-        if found is None:
-            raise NotGood("there is no such token")
-        return self._holder(found)
+        return self._live(self._lately.looked_up(hashed, partial(self._holder, hashed)))
 
-    def _holder(self, found: Found) -> Caller:
-        """Who holds a token that was looked up. Raises NotGood."""
-        token, latest = found
+    def _holder(self, hashed: str) -> Holder:
+        """Who holds a token of ours by its record. Raises NotGood."""
         try:
+            with self._store.connection() as connection:
+                found = rows.of_hash(connection, hashed)
+            if found is None:
+                raise NotGood("there is no such token")
+            token, latest = found
             role = Role(token.role)
         except ValueError as error:
             raise NotGood(UNREADABLE) from error
         if token.revoked is not None:
             raise NotGood("it was revoked")
-        if not token.live(max(self._clock(), latest)):  # a clock that is turned back revives nothing
-            raise NotGood("it has expired")
         if token.units and role not in OF_UNITS:
             raise NotGood(UNREADABLE)
-        return Caller(token.organisation, f"token:{token.name}", frozenset({role}), frozenset(token.units), How.TOKEN)
+        units = frozenset(token.units)
+        caller = Caller(token.organisation, f"token:{token.name}", frozenset({role}), units, How.TOKEN)
+        return Holder(caller, token.expires, latest)
 
-    def _fresh(self, hashed: str) -> Found | None:
-        """What was found a moment ago."""
-        with self._lock:
-            known, at = self._known.get(hashed), self._ticks()
-        return known[0] if known is not None and at - known[1] < GOOD_FOR else None
-
-    def _looked_up(self, hashed: str) -> Found | None:
-        known = self._fresh(hashed)
-        if known is not None:
-            return known
-        with self._lock:
-            changes, at = self._changes, self._ticks()
-        with self._store.connection() as connection:
-            found = rows.of_hash(connection, hashed)
-        if found is not None:
-            self._remember(hashed, (found, at), changes)
-        return found
+    def _live(self, holder: Holder) -> Caller:
+        """Who holds a token that has not expired. Raises NotGood."""
+        # a clock that is turned back revives nothing
+        if holder.expires is not None and max(self._clock(), holder.latest) >= holder.expires:
+            raise NotGood("it has expired")
+        return holder.caller
 
     def _signed_on(self, text: str, hashed: str) -> Caller:
         """Who holds a token of the sign-on. Raises NotGood; AccessRefused."""
@@ -216,16 +219,8 @@ class Identity:
         with self._store.connection() as connection:
             if not organisations.is_there(connection, caller.organisation):
                 raise forbidden(NO_ORGANISATION)
-        self._remember(hashed, None, self._changes)
+        self._lately.mention(hashed)
         return caller
-
-    def _remember(self, hashed: str, found: tuple[Found, float] | None, changes: int) -> None:
-        """Keeps what was found, unless tokens changed while it was looked up."""
-        with self._lock:
-            self._known[hashed] = found if changes == self._changes else None
-            self._known.move_to_end(hashed)
-            if len(self._known) > MOST_KNOWN:
-                self._known.popitem(last=False)
 
 
 def _presented(authorization: Sequence[str]) -> str:

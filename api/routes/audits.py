@@ -14,11 +14,11 @@ from starlette.requests import ClientDisconnect
 from starlette.types import Receive, Scope, Send
 
 from api.errors import Refusal
-from api.identity.caller import caller_at_hand, must
+from api.identity.caller import caller_soon, must
 from api.identity.rights import Right
 from api.models import Audit
 from api.report_bytes import ReportBytes
-from api.routes.state import encode, engines_at_once, engines_of
+from api.routes.state import encode, engines_soon
 from api.wire import report_json
 from audit.auditor import Auditor
 from audit.intake.json_text import MOST_BYTES
@@ -76,28 +76,20 @@ SETUP = {
 class StraightRoute(APIRoute):
     """A route whose usual requests go past FastAPI's reading of parameters, which takes as long as the audit.
 
-    A request has none to read where it says nothing in its query and its caller is at hand; any other takes FastAPI's
-    own way to the same function. Errors are answered by the app's handlers either way.
+    A request has none to read where it says nothing in its query; any other takes FastAPI's own way to the same
+    function. Errors are answered by the app's handlers either way.
     """
 
     async def handle(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answers a request."""
-        request = Request(scope, receive)
-        if scope["method"] == "POST" and not scope["query_string"] and _let_in(request):
+        if scope["method"] == "POST" and not scope["query_string"]:
+            request = Request(scope, receive)
+            if request.app.state.identity is not None:
+                must(await caller_soon(request), Right.READ)
             answer = await audit(request)
             await answer(scope, receive, send)
         else:
             await super().handle(scope, receive, send)
-
-
-def _let_in(request: Request) -> bool:
-    """Whether it is at hand that the caller may ask. Raises AccessRefused for one who is known and may not."""
-    if request.app.state.identity is None:
-        return True
-    caller = caller_at_hand(request)
-    if caller is not None:
-        must(caller, Right.READ)
-    return caller is not None
 
 
 def add_audits(app: FastAPI, dependencies: Sequence[Depends], responses: dict[int | str, dict[str, Any]]) -> None:
@@ -130,20 +122,19 @@ async def audit(
 ) -> Response:
     body = await read_body(request)
     level: Level = request.app.state.hold_at if hold_at is None else Level[hold_at.upper()]
-    answer = None if facts or len(body) > SMALL else _audit_at_once(request, level, body)
+    auditor = (await engines_soon(request)).auditor(level)
+    answer = None if facts or len(body) > SMALL else _audit_at_once(auditor, body)
     if answer is None:
-        answer = await run_in_threadpool(lambda: _audit(engines_of(request).auditor(level), body, facts))
+        answer = await run_in_threadpool(_audit, auditor, body, facts)
     clearance, encoded = answer
     request.app.state.meters.audited(clearance.value)
     return Response(encoded, media_type="application/json")
 
 
-def _audit_at_once(request: Request, level: Level, body: bytes) -> Answer | None:
+def _audit_at_once(auditor: Auditor, body: bytes) -> Answer | None:
     """The audit where it takes no longer than handing it to another thread and back, else None."""
-    engines = engines_at_once(request)
-    auditor = None if engines is None else engines.auditor(level)
-    report = None if auditor is None else auditor.findings_at_once(body)
-    return None if auditor is None or report is None else (report.clearance, _writer(auditor).report(report))
+    report = auditor.findings_at_once(body)
+    return None if report is None else (report.clearance, _writer(auditor).report(report))
 
 
 def _audit(auditor: Auditor, body: bytes, facts: bool) -> Answer:

@@ -33,13 +33,14 @@ def engines_of(request: Request) -> Engines:
     return desk.in_force.engines(caller.organisation)
 
 
-def engines_at_once(request: Request) -> Engines | None:
-    """The same without waiting for the store, None where it must be asked."""
+async def engines_soon(request: Request) -> Engines:
+    """The same in an event loop, which waits only where the store must be asked."""
     desk: Desk | None = request.app.state.desk
     caller: Caller | None = getattr(request.state, "caller", None)
     if desk is None or caller is None:
         return engines_of(request)
-    return desk.in_force.engines_at_once(caller.organisation)
+    found = desk.in_force.engines_at_hand(caller.organisation)
+    return await desk.in_force.engines_soon(caller.organisation) if found is None else found
 
 
 def auditor_of(request: Request) -> Auditor:

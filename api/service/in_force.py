@@ -6,15 +6,16 @@ came with the program; the first write after an upgrade puts on record that anot
 
 from __future__ import annotations
 
-import time
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from threading import Lock
 
 from api.environment import shipped_rules
+from api.lately import Lately
 from api.store import events
 from api.store import rulebooks as rows
 from api.store.database import Store, Work
@@ -30,8 +31,6 @@ MOST_KEPT = 8
 """Rulebooks that are kept read; each takes some megabytes, with its compiled readings about twenty."""
 SHIPPED = "shipped"
 """Stands for a digest where an organisation follows the rulebook that came with the program."""
-GOOD_FOR = 1.0
-"""Seconds that a look at what is in force counts, for answers that are not written down."""
 MOST_ORGANISATIONS = 1024
 UPGRADE = "upgrade"
 """Who activates the shipped rulebook where nobody did."""
@@ -81,7 +80,7 @@ class InForce:
         self.store, self.shipped, self.most = store, shipped, most
         self._shipped = engines or Engines(shipped.rulebook)
         self._kept: OrderedDict[str, Engines] = OrderedDict()
-        self._lately: dict[str, tuple[Engines, float]] = {}
+        self._lately = Lately[Engines](MOST_ORGANISATIONS)
         self._lock, self._reading = Lock(), Lock()
 
     @property
@@ -110,20 +109,16 @@ class InForce:
 
         Raises: NoSuchOrganisation, Unreadable, StoreUnavailable.
         """
-        found = self.engines_at_once(organisation)
-        if found is None:
-            now = time.monotonic()
-            with self.store.reading(organisation) as work:
-                found = self._engines(work)
-            if len(self._lately) > MOST_ORGANISATIONS:
-                self._lately.clear()
-            self._lately[organisation] = found, now
-        return found
+        return self._lately.looked_up(organisation, partial(self._engines_now, organisation))
 
-    def engines_at_once(self, organisation: str) -> Engines | None:
-        """The same without a look into the store, None where the last one counts no more."""
-        found = self._lately.get(organisation)
-        return None if found is None or time.monotonic() - found[1] > GOOD_FOR else found[0]
+    def engines_at_hand(self, organisation: str) -> Engines | None:
+        """In an event loop: the same where it was looked up a moment ago, else None."""
+        return self._lately.at_hand(organisation, partial(self._engines_now, organisation))
+
+    async def engines_soon(self, organisation: str) -> Engines:
+        """In an event loop: what is not at hand. Raises as ``engines``."""
+        at_hand, look_up = partial(self.engines_at_hand, organisation), partial(self.engines, organisation)
+        return await self._lately.soon(organisation, at_hand, look_up)
 
     def version(self, work: Work, digest: str) -> Engines:
         """Engines by a version on record of the organisation, or by the shipped one.
@@ -168,6 +163,10 @@ class InForce:
             work, "rulebook.added", f"rulebook/{digest}", {"number": row.number, "note": row.note}, "", digest
         )
         return row
+
+    def _engines_now(self, organisation: str) -> Engines:
+        with self.store.reading(organisation) as work:
+            return self._engines(work)
 
     def _engines(self, work: Work) -> Engines:
         chosen = rows.chosen(work)

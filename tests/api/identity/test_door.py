@@ -14,9 +14,10 @@ from api.errors import MEDIA, add_handlers
 from api.identity.attempts import AT_ONCE, EVERY
 from api.identity.bearer import Bearer
 from api.identity.caller import AccessRefused, Caller, add_identity, needs
-from api.identity.door import GOOD_FOR, MOST_KNOWN, Identity
+from api.identity.door import Holder, Identity
 from api.identity.rights import Right, Role
 from api.identity.tokens import at_command_line, hash_of, make, new_secret, revoke
+from api.lately import GOOD_FOR
 from api.store import organisations
 from api.store.database import Store
 from api.store.tables import tokens as table
@@ -124,14 +125,15 @@ def test_a_revoked_token_stops_within_a_second_elsewhere(house: House, clock: An
 def test_a_look_up_that_began_before_a_revocation_is_not_kept(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
     """The token is read, then revoked and forgotten by another thread, and only then remembered."""
     token, secret = house.token(Role.READER)
-    remember = house.identity._remember
+    holder = house.identity._holder
 
-    def late(hashed: str, found: Any, changes: int) -> None:
+    def late(hashed: str) -> Holder:
+        found = holder(hashed)
         house.revoke(token)
         house.identity.forget()
-        remember(hashed, found, changes)
+        return found
 
-    monkeypatch.setattr(house.identity, "_remember", late)
+    monkeypatch.setattr(house.identity, "_holder", late)
     house.ask(secret)
     monkeypatch.undo()
     house.refused(secret)
@@ -246,15 +248,6 @@ def test_a_revoked_token_is_no_way_round_the_slowing(house: House) -> None:
     for _ in range(AT_ONCE):
         house.refused(secret)
     house.refused(secret, 429)
-
-
-def test_what_is_remembered_is_bounded(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.identity.door.MOST_KNOWN", 3)
-    secrets = [house.token(Role.READER)[1] for _ in range(5)]
-    for secret in secrets * 2:
-        house.ask(secret)
-    assert len(house.identity._known) == 3
-    assert MOST_KNOWN > 3
 
 
 def test_refusals_are_problems_that_say_how_to_ask(client: TestClient, house: House) -> None:
