@@ -14,15 +14,12 @@ import time
 import zlib
 from collections import Counter
 from collections.abc import Mapping
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from datetime import UTC, datetime
-from multiprocessing import get_context
 from pathlib import Path
 from typing import IO, Any
 
 from api.fleet.blocks import Done, Seal
-from api.fleet.mapping import GaveUp
+from api.fleet.following import Following
 from api.fleet.streams import CHUNK, SPOOL
 
 LISTS = ("units.ndjson", "findings.ndjson", "set-aside.ndjson")
@@ -56,6 +53,7 @@ class Outputs:
         self.folder, self.terms = folder, dict(terms)
         self.blocks, self.seal, self.finished = 0, None, False
         self.counts: Counter[str] = Counter()
+        self.following: dict[str, Following] = {}
         self.lengths = dict.fromkeys(LISTS, 0)
         self.sums = dict.fromkeys(LISTS, 0)
         self._next = time.monotonic() + EVERY
@@ -134,6 +132,7 @@ class Outputs:
             self.files[name].write(text)
             self.lengths[name] += len(text)
             self.sums[name] = zlib.crc32(text, self.sums[name])
+        self._tell()
         self.counts.update(done.counts)
         self.blocks += 1
         self.seal = seal
@@ -161,37 +160,37 @@ class Outputs:
         path.write_text(text, encoding="utf-8")
         os.replace(path, self._path(name))
 
-    def finish(self, summary: Mapping[str, Any], tables: bool, processes: int = 1) -> None:
-        """Writes the tables, if they are wanted, and the summary, then gives every file its name.
+    def follow(self) -> None:
+        """Has the tables written while the lists grow, by a process for each; else ``finish`` writes them."""
+        for name in TABLES:
+            self.following[_list_of(name)] = Following(self._part(_list_of(name)), self._part(name), name)
+        self._tell()
 
-        Args:
-            processes: how many may work at the tables.
+    def _tell(self) -> None:
+        for name, following in self.following.items():
+            self.files[name].flush()
+            following.grown(self.lengths[name])
 
-        Raises: GaveUp.
-        """
+    def finish(self, summary: Mapping[str, Any], tables: bool) -> None:
+        """Writes the tables, if they are wanted, and the summary, then gives every file its name. Raises GaveUp."""
         for file in self.files.values():
             file.close()
-        if tables:
-            self._write_tables(processes)
+        for following in self.following.values():
+            following.finish()
+        if tables and not self.following:
+            self._write_tables()
         self._part(SUMMARY).write_text(json.dumps(summary, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
         self.finished = True
         self.files.clear()
         self.check_point()
         self.rename()
 
-    def _write_tables(self, processes: int) -> None:
-        from api.fleet.parquet import FINDINGS, UNITS, write
+    def _write_tables(self) -> None:
+        from api.fleet.parquet import COLUMNS, write
 
-        lists = [self._part(name.replace(".parquet", ".ndjson")) for name in TABLES]
-        tables = [self._part(name) for name in TABLES]
-        if processes == 1:
-            list(map(write, lists, tables, (UNITS, FINDINGS)))
-            return
-        with ProcessPoolExecutor(min(processes, len(TABLES)), mp_context=get_context("spawn")) as pool:
-            try:
-                list(pool.map(write, lists, tables, (UNITS, FINDINGS)))
-            except BrokenProcessPool:
-                raise GaveUp(f"a process that wrote the tables in {self.folder} died; go on with --resume") from None
+        for name in TABLES:
+            with self._part(_list_of(name)).open("rb") as lines:
+                write(lines, self._part(name), COLUMNS[name])
 
     def rename(self) -> None:
         """Gives every file that is not yet so its name; the checkpoint goes last."""
@@ -207,6 +206,12 @@ class Outputs:
 
     def close(self) -> None:
         """Closes the files; the checkpoint stays."""
+        for following in self.following.values():
+            following.stop()
         for file in self.files.values():
             file.close()
         self.log.close()
+
+
+def _list_of(table: str) -> str:
+    return table.replace(".parquet", ".ndjson")

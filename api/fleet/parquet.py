@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import polars as pl
 from polars.io.plugins import register_io_source
@@ -52,6 +52,8 @@ FINDINGS: dict[str, Any] = {
     **dict.fromkeys(("quantity", "side", "found", "wanted"), pl.String),
 }
 """Columns of the list of findings."""
+COLUMNS = {"units.parquet": UNITS, "findings.parquet": FINDINGS}
+"""Columns of the tables of an audit."""
 
 
 def columns_in(path: Path) -> tuple[str, ...]:
@@ -127,18 +129,27 @@ def columns(kinds: Mapping[str, type]) -> dict[str, Any]:
     return {name: known[kind] for name, kind in kinds.items()}
 
 
-def write(lines: Path, path: Path, schema: dict[str, Any]) -> None:
+class Lines(Protocol):
+    """A file of lines from its beginning."""
+
+    def read(self, size: int, /) -> bytes: ...
+
+    def readline(self) -> bytes: ...
+
+
+def write(lines: Lines, path: Path, schema: dict[str, Any]) -> None:
     """A file of lines as Parquet, in bounded memory; the same lines give the same bytes.
 
     The lines are read in parts here: polars would map the whole file into memory.
     """
 
     def parts(*_: object) -> Iterator[pl.DataFrame]:  # all columns and rows are wanted, so nothing is asked of it
-        with lines.open("rb") as stream:
-            while some := stream.read(_PART):
-                yield pl.read_ndjson(some + stream.readline(), schema=schema)
+        some = first
+        while some:
+            yield pl.read_ndjson(some + lines.readline(), schema=schema)
+            some = lines.read(_PART)
 
-    if lines.stat().st_size:
+    if first := lines.read(_PART):
         register_io_source(parts, schema=schema).sink_parquet(
             path, compression="zstd", row_group_size=ROW_GROUP, maintain_order=True
         )

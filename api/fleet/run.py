@@ -80,7 +80,7 @@ def run(
 
     Raises:
         BadInput: an input that can't be opened, or a table with columns that are none.
-        InTheWay: the folder can't be written to.   GaveUp: from the mapper.   Stopped.
+        InTheWay: the folder can't be written to.   GaveUp.   Stopped.
     """
     names = names_of(list(wanted.inputs))
     sizes = [None if name == STANDARD_INPUT else Path(name).stat().st_size for name in names]
@@ -107,6 +107,8 @@ def run(
             return _read_summary(wanted.folder)
         if mapper is None:
             judge_here(job, wanted.rulebook)
+        elif wanted.tables and mapper.processes > 1:
+            outputs.follow()
         outputs.say(f"begins at block {outputs.blocks} of {', '.join(names)}")
         before = _setups(outputs.counts)
         size = None if None in sizes else sum(each for each in sizes if each is not None)
@@ -119,7 +121,7 @@ def run(
                 outputs.say(f"stopped after block {outputs.blocks}")
                 raise Stopped
         summary = _summary(terms, outputs.counts, reader)
-        outputs.finish(summary, wanted.tables, 1 if mapper is None else mapper.processes)
+        outputs.finish(summary, wanted.tables)
         outputs.say(f"finished: {_setups(outputs.counts)} setups in {outputs.blocks} blocks")
         return summary
     finally:

@@ -88,8 +88,9 @@ def _written(desk: Desk, work: Work, only: Sequence[str], what: str, form: str) 
         if form == "parquet":
             from api.fleet import parquet  # it takes a part of a second, and only this needs it
 
-            lines, file = file, file.with_suffix(".parquet")
-            parquet.write(lines, file, parquet.columns(table.columns))
+            with file.open("rb") as lines:
+                file = file.with_suffix(".parquet")
+                parquet.write(lines, file, parquet.columns(table.columns))
         return file.open("rb")
 
 

@@ -84,8 +84,8 @@ def test_a_process_that_dies_over_the_tables_ends_the_run(
     audit: Any, texts: list[bytes], tmp_path: Path, monkeypatch: Any
 ) -> None:
     """And the next one goes on where it died."""
-    monkeypatch.setattr("api.fleet.parquet.write", dies)
-    with pytest.raises(GaveUp, match="go on with --resume"):
+    monkeypatch.setattr("api.fleet.following.follow", dies)
+    with pytest.raises(GaveUp, match="died; go on with --resume"):
         audit(texts[0], mapper=Local(2), out=tmp_path / "out")
     monkeypatch.undo()
     plain = audit(texts[0])
