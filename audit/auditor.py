@@ -7,10 +7,9 @@ explains one setup in full, with every fact's trace; ``findings`` by the compile
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
-from itertools import islice
 from threading import Lock
 from typing import TYPE_CHECKING, TypeVar
 
@@ -72,7 +71,7 @@ class Auditor:
         """The report of one setup written as JSON without its facts, many times quicker. Raises BadInput."""
         quick = self.quick()
         try:
-            return quick.read(text, refuse_repeats=True).report()
+            return quick.read(text).report()
         except quick.errors:
             return replace(self.report(text, shown), facts=())
 
@@ -88,44 +87,23 @@ class Auditor:
         """The short answer to one setup written as JSON. Raises BadInput."""
         quick = self.quick()
         try:
-            return quick.read(line, refuse_repeats=True).judge()
+            return quick.read(line).judge()
         except quick.errors:
             return self._plainly(line, shown)
 
-    def judge_all(self, lines: Iterable[bytes], shown: str, refuse_repeats: bool = True) -> Iterator[Judged | BadInput]:
-        """Answers in the order of the lines; a bad line gives its BadInput and stops nothing.
+    def answer_all(self, lines: Sequence[Line], shown: Callable[[int], str]) -> Iterator[Answer | BadInput]:
+        """The answer to every line with its findings in short; a bad line gives its BadInput and stops nothing.
 
-        Blank lines are passed over. Lines are first read, then judged, a few at a time: both steps run over tables
-        that fill the processor's cache, and taking turns at every line would empty it.
-
-        Args:
-            refuse_repeats: refuse a line that has a key twice. No program writes one; where only programs wrote the
-                lines, a twentieth of the time is saved by not looking (the last of equal keys then counts).
-        """
-        quick = self.quick()
-        numbered = ((number, line) for number, line in enumerate(lines, 1) if line and not line.isspace())
-        while batch := list(islice(numbered, _BATCH)):
-            read = [self._try_to_read(line, refuse_repeats) for _, line in batch]
-            for (number, line), one in zip(batch, read, strict=True):
-                try:
-                    yield one.judge() if one is not None else self._plainly(line, f"{shown}:{number}")
-                except quick.errors:
-                    yield self._or_refused(line, f"{shown}:{number}")
-                except BadInput as error:
-                    yield error
-
-    def answer_all(
-        self, lines: Sequence[Line], shown: Callable[[int], str], refuse_repeats: bool = True
-    ) -> Iterator[Answer | BadInput]:
-        """The answer to every line with its findings in short; none may be blank.
+        Lines are first read, then judged, a few at a time: both steps run over tables that fill the processor's cache,
+        and taking turns at every line would empty it.
 
         Args:
+            lines: none of them blank.
             shown: name of the line at a place, from 0, in messages.
-            refuse_repeats: as for ``judge_all``.
         """
         for first in range(0, len(lines), _BATCH):
             batch = lines[first : first + _BATCH]
-            read = [self._try_to_read(line, refuse_repeats) for line in batch]
+            read = [self._try_to_read(line) for line in batch]
             yield from self._answers(read, partial(_text, batch), partial(_later, shown, first))
 
     def answer_rows(self, grid: Grid, shown: Callable[[int], str]) -> Iterator[Answer | BadInput]:
@@ -175,18 +153,12 @@ class Auditor:
                 self._quick = self._quick or Quick(self.rulebook, self.hold_at, self.sheet)
         return self._quick
 
-    def _try_to_read(self, line: Line, refuse_repeats: bool) -> Read | None:
+    def _try_to_read(self, line: Line) -> Read | None:
         quick = self.quick()
         try:
-            return quick.read(line, refuse_repeats)
+            return quick.read(line)
         except quick.errors:
             return None
-
-    def _or_refused(self, line: bytes, shown: str) -> Judged | BadInput:
-        try:
-            return self._plainly(line, shown)
-        except BadInput as error:
-            return error
 
     def _plainly(self, line: bytes, shown: str) -> Judged:
         from audit.judged import Judged

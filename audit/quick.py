@@ -72,17 +72,17 @@ class Quick:
         self.compiling = RLock()  # one thread at a time: compiled questions are kept and shared
         self._lines: dict[str, CardLines] = {}
 
-    def read(self, line: Line, refuse_repeats: bool) -> Read:
+    def read(self, line: Line) -> Read:
         """The values of a line as written. Raises ``errors``."""
         card = card_of(line)
-        return (self._lines.get(card) or self._lines_of(card)).read(line, refuse_repeats)
+        return (self._lines.get(card) or self._lines_of(card)).read(line)
 
     def read_if_ready(self, line: Line) -> Read:
-        """The same where nothing must be compiled first, and a repeated key is refused. Raises ``errors``."""
+        """The same where nothing must be compiled first. Raises ``errors``."""
         lines = self._lines.get(card_of(line))
         if lines is None or not lines.runs:
             raise NotQuick
-        return lines.read(line, refuse_repeats=True, compiles=False)
+        return lines.read(line, compiles=False)
 
     def read_rows(self, grid: Grid) -> list[Read | None]:
         """The values of the rows of a grid as written, in order; None for a row to be read in the plain way."""
@@ -118,7 +118,7 @@ class CardLines:
         self.by_class: dict[object, tuple[Value, ...]] = {}
         self.runs: dict[str, _Run] = {}
 
-    def read(self, line: Line, refuse_repeats: bool, compiles: bool = True) -> Read:
+    def read(self, line: Line, compiles: bool = True) -> Read:
         """The values of a line as written; raises ``Quick.errors`` for a line to be read in the plain way.
 
         Args:
@@ -133,8 +133,7 @@ class CardLines:
             *astuple(decoded.settings), *astuple(decoded.readings), *astuple(decoded.events), *decided,
         ]  # fmt: skip
         # counted now, as the line is still in the processor's nearest cache
-        own = commas_needed(decoded, within) - len(decided) + decided.count(None) if refuse_repeats else 0
-        commas = commas_in(line) - own if refuse_repeats else 0
+        commas = commas_in(line) - commas_needed(decoded, within) + len(decided) - decided.count(None)
         check_taken(taken.at, taken.state, self.moments)
         blank = unit.id.isspace() or unit.serial.isspace() or unit.owner.isspace() or taken.by.isspace()
         if blank or unit.card != self.card.id:  # whether a blank text is one depends on its key
@@ -145,7 +144,7 @@ class CardLines:
             if not compiles:
                 raise NotQuick
             run = self.prepare(job.crop)
-        return Read(unit.id, header.kind or "", envelope, run, written, line if refuse_repeats else b"", commas)
+        return Read(unit.id, header.kind or "", envelope, run, written, line, commas)
 
     def read_rows(self, rows: Rows) -> Iterator[Read | None]:
         """The values of rows of columns as written, in order; None for a row to be read in the plain way."""
@@ -322,7 +321,7 @@ class Read(NamedTuple):
     """A line or row that was read: its values as written, still to be judged.
 
     Attributes:
-        line: still to be held to have no key twice, which is known once it is judged; else empty.
+        line: still to be held to have no key twice, which is known once it is judged; empty for a row.
         commas: that it has besides those it needs for other things than the values that are given, one each.
     """
 

@@ -57,10 +57,6 @@ def test_an_impossible_value_is_refused_by_both(auditor: Auditor, parts: dict[st
     assert told[0] == told[1] == told[2]
 
 
-def test_empty_lines_are_passed_over(auditor: Auditor) -> None:
-    assert list(auditor.judge_all([b"", b" ", b"\n"], "fleet")) == []
-
-
 def test_messages_stay_short(auditor: Auditor) -> None:
     long = "x" * 10_000
     for parts in ({long: 1}, {"settings": {"rotor.speed": f"3 {long}"}}, {"unit": {long: 1}}):

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from audit.auditor import Auditor
 from audit.judged import Judged
 from audit.measures import dimension_of, known_units
+from audit.nouns.answer import Answer
 from audit.nouns.finding import Report
 from audit.nouns.problem import BadInput, Problem
 from audit.nouns.quantity import Form, Quantity, Role, Value
@@ -354,7 +355,7 @@ def test_a_key_that_stands_twice_is_refused_by_both(auditor: Auditor, old: bytes
     with pytest.raises(BadInput, match="stands twice"):
         auditor.judge(line, "line")
     same_answer(auditor, line)
-    (answer,) = auditor.judge_all([line], "lines")
+    (answer,) = auditor.answer_all([line], str)
     assert isinstance(answer, BadInput)
 
 
@@ -381,13 +382,12 @@ def test_a_random_key_given_twice_is_refused_by_both(auditor: Auditor, setups: S
 
 def test_answers_come_in_the_order_of_the_lines(auditor: Auditor, demo_lines: dict[str, tuple[bytes, ...]]) -> None:
     good = demo_lines["corn"] + demo_lines["soybean"]
-    lines = [*good, b"\n", b"  \n"]
-    answers = list(auditor.judge_all(lines, "lines"))
+    answers = list(auditor.answer_all(good, str))
     assert len(answers) == len(good)
     for line, answer in zip(good, answers, strict=True):
-        assert isinstance(answer, Judged)
+        assert isinstance(answer, Answer)
         assert answer.unit == json.loads(line)["unit"]["id"]
-        assert answer.hits == auditor.judge(line, "one").hits
+        assert [answer] == list(auditor.answer_all([line], str))
 
 
 def test_a_bad_line_stops_nothing_and_is_named(auditor: Auditor, demo_lines: dict[str, tuple[bytes, ...]]) -> None:
@@ -404,34 +404,24 @@ def test_a_bad_line_stops_nothing_and_is_named(auditor: Auditor, demo_lines: dic
     lines = list(good + good)
     for place in bad:
         lines[place - 1] = bad[place]
-    lines.insert(1, b"\n")  # a blank line is passed over but counted
-    answers = list(auditor.judge_all(lines, "fleet"))
-    assert len(answers) == len(lines) - 1
+    answers = list(auditor.answer_all(lines, lambda place: f"fleet:{place + 1}"))
+    assert len(answers) == len(lines)
     for number, answer in enumerate(answers, 1):
-        place = number if number == 1 else number + 1
         if number not in bad:
-            assert isinstance(answer, Judged), number
+            assert isinstance(answer, Answer), number
             continue
         assert isinstance(answer, BadInput), number
-        assert all(problem.place.source == f"fleet:{place}" for problem in answer.problems)
-
-
-def test_repeats_may_be_left_unlooked_for(auditor: Auditor, demo_lines: dict[str, tuple[bytes, ...]]) -> None:
-    for line in demo_lines["corn"]:
-        (answer,) = auditor.judge_all([line], "line", refuse_repeats=False)
-        assert isinstance(answer, Judged)
-        assert answer.findings() == auditor.report(line, "line").findings
+        assert all(problem.place.source == f"fleet:{number}" for problem in answer.problems)
 
 
 def test_nothing_is_remembered_from_one_setup_to_the_next(
     auditor: Auditor, demo_lines: dict[str, tuple[bytes, ...]]
 ) -> None:
-    """A line judged alone, after others, and after itself gives the same hits."""
+    """Lines judged one after the other, and from the last to the first, give the same answers."""
     lines = demo_lines["corn"]
-    forward = [a.hits for a in auditor.judge_all(lines, "a") if isinstance(a, Judged)]
-    backward = [a.hits for a in auditor.judge_all(lines[::-1], "b") if isinstance(a, Judged)]
+    forward, backward = (list(auditor.answer_all(some, str)) for some in (lines, lines[::-1]))
     assert forward == backward[::-1]
-    assert len(forward) == len(lines)
+    assert all(isinstance(answer, Answer) for answer in forward)
 
 
 # ------------------------------------------------------------------------------------------------- rules at random

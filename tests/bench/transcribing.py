@@ -50,7 +50,7 @@ class Transcriber:
     """Transcribes the questions of a card and crop."""
 
     def __init__(self, auditor: Auditor, card: str, crop: str, line: bytes) -> None:
-        self.reading: Reading = auditor.quick().read(line, refuse_repeats=False).run.reading
+        self.reading: Reading = auditor.quick().read(line).run.reading
         self.names = self.reading.sheet.names
         assert (self.reading.sheet.card.id, self.reading.sheet.crop.id) == (card, crop)
 
@@ -144,7 +144,7 @@ def with_rules(rulebook: Rulebook, rules: Sequence[str]) -> Rulebook:
 def bare(auditor: Auditor, line: bytes) -> bytes | None:
     """A setup with every number bare in its display unit and every sided value a pair, without events; None if it lacks
     anything that the card has."""
-    read = auditor.quick().read(line, refuse_repeats=False)
+    read = auditor.quick().read(line)
     reading = read.run.reading
     setup = json.loads(line)
     plain: dict[str, Anything] = {"unit": setup["unit"], "job": setup["job"], "settings": {}, "readings": {}}

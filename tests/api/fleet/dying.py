@@ -75,7 +75,7 @@ def main(folder: str, seed: str, inputs: list[str]) -> None:
     rulebook = read_rulebook(rules.root())
     wanted = Wanted(tuple(inputs), Path(folder), rulebook, resume=True, size=60_000)
     auditor = Auditor(rulebook)
-    list(auditor.judge_all(Path(inputs[0]).read_bytes().splitlines()[:2], "first"))
+    list(auditor.answer_all(Path(inputs[0]).read_bytes().splitlines()[:2], str))
     deaths = finished = 0
     while not finished:
         child = os.fork()
