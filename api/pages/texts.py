@@ -9,6 +9,7 @@ from pathlib import Path
 
 from babel.messages.extract import extract_from_dir
 
+from api.pages.event_words import EVENT_WORDS
 from api.pages.phrases import LOOSE, OF_REFUSALS, REFUSALS, SURE, WORDS
 from audit import drives, parts, physics
 from audit.nouns.machine import MachineCard
@@ -28,7 +29,7 @@ def of_pages() -> list[str | tuple[str, str]]:
     for _, _, text, _, _ in extract_from_dir(FOLDER, _METHODS, options, _SAID, comment_tags=()):
         if text:
             found[tuple(text[:2]) if isinstance(text, tuple) else text] = None  # type: ignore[index]
-    return list(found | dict.fromkeys((*SURE, *LOOSE, *WORDS, *REFUSALS, *OF_REFUSALS)))
+    return list(found | dict.fromkeys((*SURE, *LOOSE, *WORDS, *REFUSALS, *OF_REFUSALS, *EVENT_WORDS.values())))
 
 
 def of_rulebook(rulebook: Rulebook) -> list[str]:

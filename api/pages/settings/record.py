@@ -11,6 +11,7 @@ from api.errors import Refusal
 from api.identity.caller import Caller
 from api.pages.asking import plain_of
 from api.pages.door import must_be_own, pages_router
+from api.pages.event_words import EVENT_WORDS
 from api.pages.telling import teller_of
 from api.pages.view import page, view_of
 from api.routes import record as doors
@@ -72,6 +73,6 @@ def _page(request: Request, caller: Caller, before: int | None, verified: dict[s
             lines, unread = [], True
     return page(
         request, "settings-record.html", head=head, verified=verified, events=lines[::-1], first=before is None,
-        unread=unread,
+        unread=unread, words=EVENT_WORDS,
         further=f"/settings/record?before={after + 1}" if after else "",
     )  # fmt: skip

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 from playwright.sync_api import Page
 
+import api
+from api.environment import rulebook
+from api.pages.event_words import EVENT_WORDS
 from api.routes import record
 from api.store.record_lines import verified
 from tests.api.pages.browsing import House, Remote, accessible, fits, sign_in
@@ -16,6 +22,37 @@ from tests.api.pages.whole_unit import whole
 from tests.api.running.test_record import tamper
 
 AT = "/settings/record"
+KIND = re.compile(r"[a-z]+(?:[_-][a-z]+)*\.[a-z]+(?:[_-][a-z]+)*")
+WRITERS = ("store", "service", "routes")
+ONLY_TOLD = {"acceptance.expired"}
+"""Kinds that other systems are told of and that are no event of the record."""
+
+
+def kinds_written() -> Iterator[str]:
+    """Kinds of events, as they stand in the code that writes them."""
+    of_machines = rulebook().vocabulary.fixed
+    first = {kind.partition(".")[0] for kind in EVENT_WORDS}
+    for folder in WRITERS:
+        for path in sorted((Path(api.__file__).parent / folder).rglob("*.py")):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if isinstance(node, ast.Call) and ast.unparse(node.func) in ("events.append", "Saying"):
+                    said = [one.value for one in node.args[:2] if isinstance(one, ast.Constant)]
+                    yield from (kind for kind in said if isinstance(kind, str) and KIND.fullmatch(kind))
+                elif isinstance(node, ast.Constant) and isinstance(node.value, str) and KIND.fullmatch(node.value):
+                    kind = node.value
+                    if kind.partition(".")[0] in first and kind not in of_machines:
+                        yield kind
+
+
+def test_every_kind_of_event_has_words() -> None:
+    assert set(kinds_written()) - ONLY_TOLD == set(EVENT_WORDS)
+
+
+def test_an_event_is_told_in_the_readers_words(owner: TestClient) -> None:
+    owner.put("/units/unit-100", json={"card": "axial-single"})
+    assert "Unit added · unit/unit-100" in text_of(owner.get(AT).text)
+    german = owner.get(AT, headers={"Accept-Language": "de"}).text
+    assert "Maschine aufgenommen · unit/unit-100" in text_of(german)
 
 
 def test_head_and_events_are_the_records_own_page_by_page(owner: TestClient) -> None:
