@@ -42,7 +42,13 @@ def add(command: argparse.ArgumentParser, _: str) -> None:
     command.add_argument("--plan", action="store_true", help="also plan the work for each unit")
     command.add_argument("--lists-only", action="store_true", help="don't write the lists as Parquet too")
     where = command.add_mutually_exclusive_group()
-    where.add_argument("--workers", type=_count, default=1, metavar="N", help="processes of this machine (1)")
+    where.add_argument(
+        "--workers",
+        type=_count,
+        default=1,
+        metavar="N",
+        help="processes of this machine that judge; where they are several, two more write the tables (1)",
+    )
     where.add_argument("--cluster", metavar="ADDRESS", help="scheduler of a Dask cluster, such as tcp://10.0.0.5:8786")
     command.add_argument("--resume", action="store_true", help="go on where a run that was stopped or killed was")
     command.add_argument("--columns", metavar="CARD", help="print the columns of a table for a card, and do no more")

@@ -28,7 +28,7 @@ class Cluster:
         address: of the scheduler, such as tcp://10.0.0.5:8786.
     """
 
-    processes = 1
+    elsewhere = True
 
     def __init__(self, address: str) -> None:
         self.address = address

@@ -30,10 +30,10 @@ class Mapper(Protocol):
     """A way of judging blocks.
 
     Attributes:
-        processes: how many work on this machine.
+        elsewhere: other processes judge.
     """
 
-    processes: int
+    elsewhere: bool
 
     def map(self, judge: Judge, job: Job, blocks: Iterable[Block]) -> Iterator[tuple[Block, Done]]:
         """Every block with what came of it, in order. Raises GaveUp."""
@@ -43,7 +43,7 @@ class Mapper(Protocol):
 class Here:
     """In this process, one block after the other."""
 
-    processes = 1
+    elsewhere = False
 
     def map(self, judge: Judge, job: Job, blocks: Iterable[Block]) -> Iterator[tuple[Block, Done]]:
         for block in blocks:
@@ -52,6 +52,8 @@ class Here:
 
 class Local:
     """In several processes of this machine; if one dies, its blocks are judged again."""
+
+    elsewhere = True
 
     def __init__(self, processes: int) -> None:
         self.processes = processes

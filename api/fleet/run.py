@@ -107,7 +107,7 @@ def run(
             return _read_summary(wanted.folder)
         if mapper is None:
             judge_here(job, wanted.rulebook)
-        elif wanted.tables and mapper.processes > 1:
+        elif wanted.tables and mapper.elsewhere:
             outputs.follow()
         outputs.say(f"begins at block {outputs.blocks} of {', '.join(names)}")
         before = _setups(outputs.counts)
