@@ -155,8 +155,7 @@ class CardLines:
             for name in self.decoder.tables
             if (quantity := self.names[name])
         ]
-        envelopes = [rows.column(name) for name in ENVELOPE_COLUMNS]
-        for unit, values, *rest in zip(rows.units(), zip(*envelopes, strict=True), *sections, strict=True):
+        for unit, values, *rest in zip(rows.units(), zip(*rows.envelope(), strict=True), *sections, strict=True):
             try:
                 if unit is None:
                     raise NotQuick

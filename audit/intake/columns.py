@@ -12,6 +12,7 @@ import json
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -240,6 +241,13 @@ class Rows:
         """The values of a column as they are."""
         return self.columns.get(flat, self.nothing)
 
+    def envelope(self) -> list[Cells]:
+        """The values of what unit, job and header hold, a column each."""
+        found = [self.column(flat) for flat in ENVELOPE_COLUMNS]
+        for flat, cells in zip(ENVELOPE_COLUMNS, found, strict=True):
+            self.refuse_kinds(_form(flat), cells)
+        return found
+
     def refuse_others(self, known: set[str]) -> None:
         """Refuses rows that have a value in a column that is none of the card's."""
         for flat, cells in self.columns.items():
@@ -276,6 +284,17 @@ class Rows:
         if not fine:
             self.refused.update(row for row, value in enumerate(cells) if value is not None and wrong(value))
 
+    def refuse_kinds(self, form: Form, *columns: Cells) -> set[type]:
+        """Refuses the rows whose value is of another kind: false equals 0 where it is looked up, and is not 0.
+
+        Returns: kinds there are besides those that the form has.
+        """
+        others = set(map(type, chain(*columns))) - _KINDS[form]
+        if others - {type(None)}:
+            for cells in columns:
+                self.refuse(cells, False, lambda value: type(value) not in _KINDS[form])
+        return others
+
     def numbers(self, cells: Cells, quantity: Quantity) -> Cells:
         """Numbers: finite and within bounds, or text, which is read with its unit."""
         kinds = set(map(type, cells))
@@ -293,16 +312,13 @@ class Rows:
         """Left and right in one value."""
         left, right = (self.columns.get(f"{flat}.{side}") for side in SIDES)
         if left is None and right is None:
-            return self.nothing if both is None else both
+            if both is None:
+                return self.nothing
+            self.refuse_kinds(form, both)
+            return both
         one, other = left or self.nothing, right or self.nothing
-        wrong = set(map(type, one)) | set(map(type, other))
-        wrong -= _KINDS[form]
-        if not wrong:
+        if not self.refuse_kinds(form, one, other):
             return list(map(Sides, one, other))
-        if wrong != {type(None)}:
-            kinds = _KINDS[form] | {type(None)}
-            for cells in (one, other):
-                self.refused.update(row for row, value in enumerate(cells) if type(value) not in kinds)
         return [
             None if here is None and there is None else Sides(here, there)
             for here, there in zip(one, other, strict=True)

@@ -67,6 +67,24 @@ def test_sides_are_read_as_json_is(auditor: Auditor, left: Any, right: Any) -> N
         assert same(found[0], in_json(auditor, grid)[0])
 
 
+@pytest.mark.parametrize(
+    ("flat", "seen", "like_it"),
+    [
+        ("readings.feeder.drum_pins_home", False, 0), ("readings.feeder.drum_pins_home.left", True, 1.0),
+        ("readings.feeder.wear_strip_left", 1.0, True), ("readings.rotor.measured_speed", 1.0, True),
+        ("readings.header.safety_stop", True, 1), ("unit.engine_hours", 1.0, True), ("job.header.rows", 1, True),
+        ("job.ground_speed", 0.0, False),
+    ],
+)  # fmt: skip
+def test_what_equals_a_value_seen_before_is_no_such_value(auditor: Auditor, flat: str, seen: Any, like_it: Any) -> None:
+    """0 equals false, and 1 true, but neither is the other: what is remembered of one must not answer for the other."""
+    rows = [{**ENVELOPE, flat: value} for value in (seen, like_it)]
+    grid, found = answers(auditor, rows)
+    assert str(found[0]) == str(in_json(auditor, grid)[0])
+    assert isinstance(found[1], BadInput)
+    assert str(found[1]) == str(in_json(auditor, grid)[1])
+
+
 def test_demo_rows_take_the_quick_way(auditor: Auditor) -> None:
     """Usual values never go through the plain way: it takes twenty times as long."""
     rows = [
