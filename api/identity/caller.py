@@ -9,7 +9,7 @@ from enum import Enum
 from functools import cache
 from typing import TYPE_CHECKING, Annotated
 
-from fastapi import FastAPI, Request, Security
+from fastapi import Depends, FastAPI, Request, Security
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.concurrency import run_in_threadpool
 
@@ -115,15 +115,16 @@ async def caller_soon(request: Request) -> Caller:
     return _told(request, await identity.caller_soon(shown, _address(request)) if found is None else found)
 
 
+async def _caller(request: Request, _: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]) -> Caller:
+    return await caller_soon(request)
+
+
 @cache
-def needs(right: Right) -> Callable[[Request, HTTPAuthorizationCredentials | None], Awaitable[Caller]]:
+def needs(right: Right) -> Callable[[Caller], Awaitable[Caller]]:
     """A dependency that gives the caller, who has this right; the same one for the same right."""
 
     # async, as anything else is handed to another thread and back, which takes longer than this
-    async def caller_with_right(
-        request: Request, _: Annotated[HTTPAuthorizationCredentials | None, Security(SCHEME)]
-    ) -> Caller:
-        caller = await caller_soon(request)
+    async def caller_with_right(caller: Annotated[Caller, Depends(_caller)]) -> Caller:
         must(caller, right)
         return caller
 
