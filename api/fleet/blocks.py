@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from audit.intake.rulebook import Layer
@@ -36,18 +37,37 @@ class Stretch(NamedTuple):
     stamp: tuple[int, ...] = ()
 
 
-class Text(NamedTuple):
+class Found(NamedTuple):
+    """Lines of a text.
+
+    Attributes:
+        total: of lines, blank ones included.
+        places, lines: of those that are neither empty nor space, from 0.
+    """
+
+    total: int
+    places: list[int]
+    lines: list[memoryview]
+
+
+@dataclass(slots=True)
+class Text:
     """Whole lines, as they were read: what was read at once is not copied for the sake of the line that was cut.
 
     Attributes:
         ahead: a line that stood in two readings.
         rest, begin, end: what was read, and where in it the other lines stand.
+        lines: where they were found already; they stay in this process.
     """
 
     ahead: bytes
     rest: bytes = b""
     begin: int = 0
     end: int = 0
+    lines: Found | None = field(default=None, compare=False, repr=False)
+
+    def __reduce__(self) -> tuple[type[Text], tuple[bytes, bytes, int, int]]:
+        return Text, (self.ahead, self.rest, self.begin, self.end)
 
 
 class Piece(NamedTuple):

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from api.fleet.blocks import Piece, Stretch, Text
 from api.fleet.streams import Counted
-from api.fleet.texts import counted
+from api.fleet.texts import lines_of
 from audit.intake.columns import Grid, Header, from_text
 from audit.intake.json_text import MOST_BYTES
 
@@ -77,7 +77,7 @@ def _from_front(text: bytes) -> int:
 
 def _count(text: bytes, first: int, columns: tuple[str, ...], comma: str) -> int:
     if b'"' not in text:
-        return counted(Text(text))[1]
+        return len(lines_of(Text(text)).lines)
     return sum(1 for _ in records(text, first, columns, comma))
 
 

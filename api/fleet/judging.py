@@ -11,7 +11,7 @@ from itertools import count
 from api.environment import shipped_rules
 from api.fleet.blocks import Block, Done, Job, Piece
 from api.fleet.csv_text import grid_of, records
-from api.fleet.lines import Lines, WorkLine, aside
+from api.fleet.lines import Lines, UnitLine, WorkLine, aside, encode_lines
 from api.fleet.stretches import with_text
 from api.fleet.texts import parted
 from audit.auditor import Auditor
@@ -54,7 +54,7 @@ class Judge:
 
     def block(self, block: Block, plan: bool) -> Done:
         """The lines of a block and what they count."""
-        units: list[bytes] = []
+        units: list[UnitLine] = []
         findings: list[bytes] = []
         refused: list[bytes] = []
         counts: Counter[str] = Counter()
@@ -68,7 +68,7 @@ class Judge:
             self.lines.findings(row, answer, findings, keys)
             counts["held" if answer.clearance is Clearance.HELD else "cleared"] += 1
         counts.update(keys)
-        return Done(b"".join(units), b"".join(findings), b"".join(refused), counts)
+        return Done(encode_lines(units), b"".join(findings), b"".join(refused), counts)
 
     def _answers(self, block: Block) -> Iterator[Judged]:
         piece, shown = with_text(block.piece), block.shown

@@ -21,6 +21,7 @@ _MOST_KEPT = 16_384
 _LEVELS = ("", *(level.name.lower() for level in sorted(Level)))
 
 encode = msgspec.json.Encoder().encode
+encode_lines = msgspec.json.Encoder().encode_lines
 
 
 class WorkLine(msgspec.Struct):
@@ -35,7 +36,7 @@ class WorkLine(msgspec.Struct):
     conflict: bool = False
 
 
-class UnitLine(msgspec.Struct):
+class UnitLine(msgspec.Struct, gc=False):
     """A unit's answer in one line."""
 
     row: int
@@ -111,23 +112,18 @@ class Lines:
         self._kept: dict[int, tuple[Short, bytes, str]] = {}
         self._builds: dict[tuple[tuple[str, str], ...], msgspec.Raw] = {}  # no more than the cards' choices together
 
-    def unit(self, row: int, source: str, answer: Answer, work: WorkLine | None) -> bytes:
-        """The line of a unit."""
+    def unit(self, row: int, source: str, answer: Answer, work: WorkLine | None) -> UnitLine:
+        """The line of a unit, to be encoded with others."""
         envelope, counts, findings = answer.envelope, answer.counts, answer.findings
         builds = self._builds.get(answer.builds)
         if builds is None:
             builds = self._builds[answer.builds] = msgspec.Raw(encode(dict(answer.builds)))
-        return (
-            encode(
-                UnitLine(
-                    row, source, answer.unit, envelope.owner, envelope.serial, envelope.build_year, answer.card,
-                    builds, answer.crop, answer.header_kind, envelope.at, envelope.by, envelope.state,
-                    answer.engine_hours, "held" if answer.clearance is Clearance.HELD else "cleared", counts.kept,
-                    counts.broken, counts.unknown, counts.not_asked, [found.holds for found in findings].count(True),
-                    _LEVELS[findings[0].level] if findings else "", work,
-                )
-            )
-            + b"\n"
+        return UnitLine(
+            row, source, answer.unit, envelope.owner, envelope.serial, envelope.build_year, answer.card, builds,
+            answer.crop, answer.header_kind, envelope.at, envelope.by, envelope.state, answer.engine_hours,
+            "held" if answer.clearance is Clearance.HELD else "cleared", counts.kept, counts.broken, counts.unknown,
+            counts.not_asked, [found.holds for found in findings].count(True),
+            _LEVELS[findings[0].level] if findings else "", work,
         )  # fmt: skip
 
     def findings(self, row: int, answer: Answer, into: list[bytes], keys: list[str]) -> None:

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from itertools import islice
 
-from api.fleet.blocks import Piece, Stretch, Text
+from api.fleet.blocks import Found, Piece, Stretch, Text
 from api.fleet.streams import Counted
 from audit.intake.json_text import MOST_BYTES
 
@@ -48,12 +48,12 @@ def lines_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
         else:
             text, whole = Text((rest + more)[: MOST_BYTES + 1]), False
             rest, more = b"", _after_line(stream)
-        lines, setups = counted(text)
+        text.lines = found = lines_of(text)
         behind = stream.count - len(rest) - len(more)
-        if setups:
+        if found.lines:
             stretch = Stretch(start, behind - start) if whole else None
-            yield Piece("lines", text, number, setups, stretch=stretch)
-        number, start = number + lines, behind
+            yield Piece("lines", text, number, len(found.lines), stretch=stretch)
+        number, start = number + found.total, behind
         more = more or stream.read(size)
 
 
@@ -68,35 +68,28 @@ def _after_line(stream: Counted) -> bytes:
 
 def parted(text: Text, first: int) -> tuple[list[int], list[memoryview]]:
     """The lines of a text that are not blank, and the number of each; nothing is copied."""
-    numbers: list[int] = []
+    found = text.lines or lines_of(text)
+    return [first + place for place in found.places], found.lines
+
+
+def lines_of(text: Text) -> Found:
+    """The lines of a text; nothing is copied."""
+    places: list[int] = []
     lines: list[memoryview] = []
-    for number, line in enumerate(_lines(text), first):
-        if not _is_blank(line):
-            numbers.append(number)
-            lines.append(line)
-    return numbers, lines
-
-
-def counted(text: Text) -> tuple[int, int]:
-    """How many lines a text has, and how many of them are not blank."""
-    blank = [_is_blank(line) for line in _lines(text)]
-    return len(blank), blank.count(False)
-
-
-def _lines(text: Text) -> Iterator[memoryview]:
+    total = 0
     for some, start, size in ((text.ahead, 0, len(text.ahead)), (text.rest, text.begin, text.end)):
         view, find = memoryview(some), some.find
         while start < size:
             end = find(b"\n", start, size)
             if end < 0:
                 end = size
-            yield view[start:end]
+            # most are told not to be blank by their first byte
+            if some[start] > _SPACE or some[start:end].strip():
+                places.append(total)
+                lines.append(view[start:end])
+            total += 1
             start = end + 1
-
-
-def _is_blank(line: memoryview) -> bool:
-    """Whether a line is empty or space; most are told not to be by their first byte."""
-    return not line or (line[0] <= _SPACE and not bytes(line).strip())
+    return Found(total, places, lines)
 
 
 def items_in(stream: Counted, ahead: bytes, size: int) -> Iterator[Piece]:
