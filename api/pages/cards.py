@@ -26,7 +26,7 @@ from audit.planning.solver import OutOfTime
 
 router = pages_router()
 
-SECONDS = 2.0
+SECONDS = 10.0
 """Longest that a setup which is right is searched for."""
 
 
@@ -52,7 +52,8 @@ def machine(request: Request, card: CardId, crop: Annotated[str, Query(max_lengt
     chosen = crop_named(request, crop).id if crop else crops[0]
     sheet = auditor_of(request).sheet(found.id, chosen)
     builds = _builds(request, found)
-    values = _in_order(request, found, chosen, builds)
+    in_order = _in_order(request, found, chosen, builds)
+    values = in_order or {}
     plain = told(view, machine_json(found, rulebook))
     by_part: dict[str, list[dict[str, Any]]] = {}
     for quantity in plain["quantities"]:
@@ -66,7 +67,7 @@ def machine(request: Request, card: CardId, crop: Annotated[str, Query(max_lengt
         targets=[one for one in plain["targets"] if one["crop"] in (chosen, "every")],
         side=side_view(found), side_narrow=side_view(found, narrow=True),
         train=drive_train(sheet, values), train_narrow=drive_train(sheet, values, narrow=True),
-        builds=builds, in_order=bool(values),
+        builds=builds, in_order=bool(values), in_time=in_order is not None,
     )  # fmt: skip
 
 
@@ -80,17 +81,19 @@ def _builds(request: Request, card: MachineCard) -> dict[str, str]:
     }
 
 
-def _in_order(request: Request, card: MachineCard, crop: str, builds: Mapping[str, str]) -> Values:
+def _in_order(request: Request, card: MachineCard, crop: str, builds: Mapping[str, str]) -> Values | None:
     """What the settings of a machine that is set right decide; what people would measure on it is left open.
 
-    Nothing where no setup is right, or none was found in time.
+    Nothing where no setup is right; None where none was found in time.
     """
     planner = engines_of(request).planner(request.app.state.hold_at)
     chosen = tuple((f"build.{name}", choice) for name, choice in builds.items())
     try:
         setup = planner.legal_setup(card.id, crop, "", chosen, out_of_time_after(SECONDS))
-    except (ValueError, OutOfTime):
+    except ValueError:
         return {}
+    except OutOfTime:
+        return None
     sheet = auditor_of(request).sheet(card.id, crop)
     kept = {name: value for name, value in setup.values.items() if sheet.names[name].role is not Role.READING}
     return compute(sheet, replace(setup, values=kept)).values

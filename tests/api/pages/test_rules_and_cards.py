@@ -10,8 +10,15 @@ from playwright.sync_api import Page
 
 from api.app import create_app
 from api.environment import rulebook
+from api.pages import cards
 from tests.api.pages.browsing import House, accessible, fits, sign_in
 from tests.api.pages.test_work_and_starts import text_of
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A busy machine is no fault."""
+    monkeypatch.setattr(cards, "SECONDS", 600.0)
 
 
 def test_every_rule_has_a_page_with_its_sentence_ground_and_cases(owner: TestClient) -> None:
@@ -53,6 +60,15 @@ def test_a_card_shows_what_it_has_and_the_speeds_of_a_machine_in_order(owner: Te
         for station in card.stations:
             assert station.title in page
         assert "2000 r/min" in page or "2100 r/min" in page or "2200 r/min" in page
+
+
+def test_a_setup_that_was_not_found_in_time_is_not_called_none(
+    owner: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cards, "SECONDS", -1.0)
+    said = text_of(owner.get("/cards/axial-single", params={"crop": "corn"}).text)
+    assert "No setup for corn that is right was found in time" in said
+    assert "is right with this card" not in said
 
 
 def test_another_build_gives_other_speeds(owner: TestClient) -> None:
