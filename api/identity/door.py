@@ -32,6 +32,7 @@ from api.lately import Lately
 from api.store import ended_sessions, organisations
 from api.store import tokens as rows
 from api.store.database import Store
+from api.store.tokens import Token
 
 MOST_KNOWN = 1024
 """Tokens that are remembered."""
@@ -43,12 +44,11 @@ class Holder(NamedTuple):
     """Who holds a token of ours.
 
     Attributes:
-        expires: s since 1970; None for never.
         latest: time on the organisation's record, s since 1970.
     """
 
     caller: Caller
-    expires: float | None
+    token: Token
     latest: float
 
 
@@ -196,12 +196,11 @@ class Identity:
             raise NotGood(UNREADABLE)
         units = frozenset(token.units)
         caller = Caller(token.organisation, f"token:{token.name}", frozenset({role}), units, How.TOKEN)
-        return Holder(caller, token.expires, latest)
+        return Holder(caller, token, latest)
 
     def _live(self, holder: Holder) -> Caller:
         """Who holds a token that has not expired. Raises NotGood."""
-        # a clock that is turned back revives nothing
-        if holder.expires is not None and max(self._clock(), holder.latest) >= holder.expires:
+        if not holder.token.live(max(self._clock(), holder.latest)):  # a clock that is turned back revives nothing
             raise NotGood("it has expired")
         return holder.caller
 

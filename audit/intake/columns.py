@@ -39,7 +39,12 @@ _UNIT = ("unit.id", "unit.card", "unit.serial", "unit.build_year", "unit.owner",
 _JOB = ("job.crop", *(flat for flat in ENVELOPE_COLUMNS if flat.startswith("job.")))
 _TAKEN = ("taken.at", "taken.by", "taken.state")
 _WORDS = ("job.condition", "job.header.kind")
-_KINDS: dict[Form, set[type]] = {Form.NUMBER: {str, float, int}, Form.YES_NO: {bool}, Form.WORD: {str}}
+_KINDS: dict[Form, set[type]] = {
+    Form.NUMBER: {str, float, int},
+    Form.YES_NO: {bool},
+    Form.WORD: {str},
+    Form.TIME: {str},
+}
 _YES_NO = {"true": True, "false": False, "TRUE": True, "FALSE": False, "True": True, "False": False}
 _DIGITS = re.compile(r"[0-9.-]*")
 _NUMBER = re.compile(r"-?[0-9]{1,40}(?:\.[0-9]{1,40})?")
@@ -275,8 +280,7 @@ class Rows:
             allowed = {word for word, _ in quantity.words} | {None}
             self.refuse(found, set(found) <= allowed, lambda value: value not in allowed)
             return found
-        kind = bool if quantity.form is Form.YES_NO else str
-        self.refuse(found, set(map(type, found)) <= {kind, type(None)}, lambda value: type(value) is not kind)
+        self.refuse_kinds(quantity.form, found)
         return found
 
     def refuse(self, cells: Cells, fine: bool, wrong: Any) -> None:

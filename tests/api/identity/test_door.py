@@ -14,7 +14,7 @@ from api.errors import MEDIA, add_handlers
 from api.identity.attempts import AT_ONCE, EVERY
 from api.identity.bearer import Bearer
 from api.identity.caller import AccessRefused, Caller, add_identity, needs
-from api.identity.door import Holder, Identity
+from api.identity.door import MOST_KNOWN, Holder, Identity
 from api.identity.rights import Right, Role
 from api.identity.tokens import at_command_line, hash_of, make, new_secret, revoke
 from api.lately import GOOD_FOR
@@ -248,6 +248,16 @@ def test_a_revoked_token_is_no_way_round_the_slowing(house: House) -> None:
     for _ in range(AT_ONCE):
         house.refused(secret)
     house.refused(secret, 429)
+
+
+def test_what_is_remembered_is_bounded(house: House) -> None:
+    assert house.identity._lately.most == MOST_KNOWN
+    house.identity._lately.most = 3
+    secrets = [house.token(Role.READER)[1] for _ in range(5)]
+    for secret in secrets * 2:
+        house.ask(secret)
+    assert len(house.identity._lately) == 3
+    assert MOST_KNOWN > 3
 
 
 def test_refusals_are_problems_that_say_how_to_ask(client: TestClient, house: House) -> None:
