@@ -115,7 +115,7 @@ def _mapper(arguments: argparse.Namespace) -> Mapper | None:
             raise GaveUp("--cluster needs the optional part 'cluster' of this program to be installed.") from None
         return Cluster(arguments.cluster)
     if arguments.workers > 1:
-        from api.fleet.mapping import Local
+        from api.fleet.processes import Local
 
         return Local(arguments.workers)
     return None

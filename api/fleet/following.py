@@ -5,6 +5,7 @@ What the table holds depends on the list alone, not on when it grew.
 
 from __future__ import annotations
 
+import os
 import signal
 from contextlib import suppress
 from multiprocessing import get_context
@@ -12,6 +13,9 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 from api.fleet.mapping import GaveUp
+
+CORES_A_THREAD = 4
+"""Cores for each thread that writes a table: one writes the findings of six cores that judge."""
 
 
 class Following:
@@ -21,34 +25,38 @@ class Following:
         lines: the list, which is there already.
         table: the file to be written.
         kind: key of its columns in ``parquet.COLUMNS``.
+
+    Attributes:
+        told: bytes of the list that it knows of.
     """
 
     def __init__(self, lines: Path, table: Path, kind: str) -> None:
-        self.table = table
+        self.table, self.told = table, 0
         context = get_context("spawn")
-        self._told, theirs = context.Pipe()
+        self._pipe, theirs = context.Pipe()
         self._process = context.Process(target=follow, args=(theirs, lines, table, kind), daemon=True)
         self._process.start()
         theirs.close()
 
     def grown(self, length: int) -> None:
         """Tells how many bytes of the list are written; they end with a line."""
+        self.told = length
         with suppress(OSError):  # if it died, that is told at the end
-            self._told.send(length)
+            self._pipe.send(length)
 
     def finish(self) -> None:
         """Returns once the table is written up to what was told last. Raises GaveUp."""
         wrong = "the process that wrote it died"
         with suppress(OSError, EOFError):
-            self._told.send(None)
-            wrong = self._told.recv()
+            self._pipe.send(None)
+            wrong = self._pipe.recv()
         self.stop()
         if wrong:
             raise GaveUp(f"{self.table} can't be written: {wrong}; go on with --resume")
 
     def stop(self) -> None:
         """Ends the process; what it wrote stays as it is."""
-        self._told.close()
+        self._pipe.close()
         self._process.terminate()
         self._process.join()
 
@@ -90,6 +98,8 @@ class Growing:
 
 def follow(told: Connection, lines: Path, table: Path, kind: str) -> None:
     """Writes a table in the process that this is called in; answers what went wrong, '' for nothing."""
+    # what it writes needs little: more threads would take turns, and the time of those that judge
+    os.environ.setdefault("POLARS_MAX_THREADS", str(max(1, len(os.sched_getaffinity(0)) // CORES_A_THREAD)))
     from api.fleet.parquet import COLUMNS, write
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began the audit is told to stop too, and then ends this

@@ -25,6 +25,8 @@ from api.fleet.streams import CHUNK, SPOOL
 LISTS = ("units.ndjson", "findings.ndjson", "set-aside.ndjson")
 TABLES = ("units.parquet", "findings.parquet")
 SUMMARY, CHECKPOINT, LOG, PART = "summary.json", "checkpoint.json", "run.log", ".part"
+TOLD_EVERY = CHUNK
+"""Bytes by which a list grows until those that follow it are told: less would wake them for nothing."""
 EVERY = 1.0
 """Least time between two checkpoints, s: to write one takes as long as to judge some dozen setups."""
 
@@ -132,7 +134,7 @@ class Outputs:
             self.files[name].write(text)
             self.lengths[name] += len(text)
             self.sums[name] = zlib.crc32(text, self.sums[name])
-        self._tell()
+        self._tell(TOLD_EVERY)
         self.counts.update(done.counts)
         self.blocks += 1
         self.seal = seal
@@ -166,13 +168,16 @@ class Outputs:
             self.following[_list_of(name)] = Following(self._part(_list_of(name)), self._part(name), name)
         self._tell()
 
-    def _tell(self) -> None:
+    def _tell(self, least: int = 1) -> None:
+        """Tells of what was written, where it is so many bytes."""
         for name, following in self.following.items():
-            self.files[name].flush()
-            following.grown(self.lengths[name])
+            if self.lengths[name] - following.told >= least:
+                self.files[name].flush()
+                following.grown(self.lengths[name])
 
     def finish(self, summary: Mapping[str, Any], tables: bool) -> None:
         """Writes the tables, if they are wanted, and the summary, then gives every file its name. Raises GaveUp."""
+        self._tell()
         for file in self.files.values():
             file.close()
         for following in self.following.values():

@@ -36,7 +36,8 @@ import jsonschema_rs
 import polars as pl
 
 import rules
-from api.fleet.mapping import Here, Local
+from api.fleet.mapping import Here
+from api.fleet.processes import Local
 from api.fleet.reading import Reader
 from api.fleet.run import Wanted, run
 from api.fleet.streams import CHUNK

@@ -133,7 +133,7 @@ def test_what_stops_it_is_told(list_of: Path, tmp_path: Path) -> None:
 
 def test_it_ends_with_the_process_that_began_it(list_of: Path, tmp_path: Path) -> None:
     following = Following(list_of, tmp_path / "table", KIND)
-    following._told.close()
+    following._pipe.close()
     following._process.join(PATIENCE)
     assert following._process.exitcode == 0
 

@@ -18,7 +18,8 @@ import pytest
 from api.fleet.blocks import Block, Done, Job
 from api.fleet.cluster import Cluster
 from api.fleet.judging import judge_block
-from api.fleet.mapping import GaveUp, Here, Local
+from api.fleet.mapping import GaveUp, Here
+from api.fleet.processes import Local
 
 WAIT = 120.0
 

@@ -13,7 +13,8 @@ import pytest
 
 from api.fleet.blocks import Block, Job, Piece
 from api.fleet.judging import judge_block
-from api.fleet.mapping import Here, Local
+from api.fleet.mapping import Here
+from api.fleet.processes import Local
 from api.fleet.reading import Reader
 from api.fleet.stretches import Changed, with_text, without_text
 from audit.intake.json_text import MOST_BYTES
