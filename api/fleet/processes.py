@@ -65,20 +65,9 @@ class Local:
         workers: list[Worker] = []
         try:
             while True:
-                while len(waiting) < UNDER_WAY * self.processes:
-                    least = min(workers, key=lambda worker: len(worker.tasks), default=None)
-                    if len(workers) < self.processes and (least is None or least.tasks):
-                        least = None
-                    elif least is None or len(least.tasks) >= AHEAD:
-                        break
-                    block = next(coming, None)
-                    if block is None:
-                        break
-                    if least is None:
-                        least = Worker(judge, job)
-                        workers.append(least)
+                while self._room(waiting, workers) and (block := next(coming, None)) is not None:
                     waiting.append(Task(block))
-                    least.give(waiting[-1])
+                    self._freest(workers, judge, job).give(waiting[-1])
                 if not waiting:
                     return
                 if (done := waiting[0].done) is not None:
@@ -91,6 +80,18 @@ class Local:
         finally:
             for worker in workers:
                 worker.stop()
+
+    def _room(self, waiting: deque[Task], workers: list[Worker]) -> bool:
+        """Whether one more block may be read and given away."""
+        return len(waiting) < UNDER_WAY * self.processes and (
+            len(workers) < self.processes or any(len(worker.tasks) < AHEAD for worker in workers)
+        )
+
+    def _freest(self, workers: list[Worker], judge: Judge, job: Job) -> Worker:
+        """The one that has the least to do, which is a new one while all are at work and there may be more."""
+        if len(workers) < self.processes and all(worker.tasks for worker in workers):
+            workers.append(Worker(judge, job))
+        return min(workers, key=lambda worker: len(worker.tasks))
 
 
 def _in_place_of(dead: Worker, judge: Judge, job: Job) -> Worker:
