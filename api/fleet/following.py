@@ -24,17 +24,17 @@ class Following:
     Args:
         lines: the list, which is there already.
         table: the file to be written.
-        kind: key of its columns in ``parquet.COLUMNS``.
+        name: of the table in ``parquet.SHAPES``.
 
     Attributes:
         told: bytes of the list that it knows of.
     """
 
-    def __init__(self, lines: Path, table: Path, kind: str) -> None:
+    def __init__(self, lines: Path, table: Path, name: str) -> None:
         self.table, self.told = table, 0
         context = get_context("spawn")
         self._pipe, theirs = context.Pipe()
-        self._process = context.Process(target=follow, args=(theirs, lines, table, kind), daemon=True)
+        self._process = context.Process(target=follow, args=(theirs, lines, table, name), daemon=True)
         self._process.start()
         theirs.close()
 
@@ -96,17 +96,17 @@ class Growing:
         return min(size, self._length - self._at)
 
 
-def follow(told: Connection, lines: Path, table: Path, kind: str) -> None:
+def follow(told: Connection, lines: Path, table: Path, name: str) -> None:
     """Writes a table in the process that this is called in; answers what went wrong, '' for nothing."""
     # what it writes needs little: more threads would take turns, and the time of those that judge
     os.environ.setdefault("POLARS_MAX_THREADS", str(max(1, len(os.sched_getaffinity(0)) // CORES_A_THREAD)))
-    from api.fleet.parquet import COLUMNS, write
+    from api.fleet.parquet import write_list
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began the audit is told to stop too, and then ends this
     growing = Growing(lines, told)
     wrong = ""
     try:
-        write(growing, table, COLUMNS[kind])
+        write_list(growing, table, name)
     except Exception as error:
         wrong = str(error) or type(error).__name__
     growing.close()

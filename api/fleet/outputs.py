@@ -191,11 +191,11 @@ class Outputs:
         self.rename()
 
     def _write_tables(self) -> None:
-        from api.fleet.parquet import COLUMNS, write
+        from api.fleet.parquet import write_list
 
         for name in TABLES:
             with self._part(_list_of(name)).open("rb") as lines:
-                write(lines, self._part(name), COLUMNS[name])
+                write_list(lines, self._part(name), name)
 
     def rename(self) -> None:
         """Gives every file that is not yet so its name; the checkpoint goes last."""

@@ -13,8 +13,9 @@ from api.fleet.blocks import Piece
 from api.fleet.streams import Broken
 from audit.intake.columns import Grid, Header
 
-ROW_GROUP = 8192
-"""Rows of a group in what is written. Several groups are held in memory while they are written."""
+ROW_GROUP = 16_384
+"""Rows of a group in what is written. Several groups are held in memory while they are written, and then of each some
+kilobytes a column until the file ends: small groups are dear in a long list, large ones in a short."""
 _PART = 1024 * 1024
 """Bytes of lines that are turned into rows at a time."""
 
@@ -52,8 +53,8 @@ FINDINGS: dict[str, Any] = {
     **dict.fromkeys(("quantity", "side", "found", "wanted"), pl.String),
 }
 """Columns of the list of findings."""
-COLUMNS = {"units.parquet": UNITS, "findings.parquet": FINDINGS}
-"""Columns of the tables of an audit."""
+SHAPES = {"units.parquet": (UNITS, ROW_GROUP), "findings.parquet": (FINDINGS, 4 * ROW_GROUP)}
+"""Columns of the tables of an audit, and rows of a group: there are some findings a unit, in rows that are short."""
 
 
 def columns_in(path: Path) -> tuple[str, ...]:
@@ -137,8 +138,13 @@ class Lines(Protocol):
     def readline(self) -> bytes: ...
 
 
-def write(lines: Lines, path: Path, schema: dict[str, Any]) -> None:
-    """A file of lines as Parquet, in bounded memory; the same lines give the same bytes.
+def write_list(lines: Lines, path: Path, name: str) -> None:
+    """A list of an audit as the table of that name."""
+    write(lines, path, *SHAPES[name])
+
+
+def write(lines: Lines, path: Path, schema: dict[str, Any], group: int = ROW_GROUP) -> None:
+    """A file of lines as Parquet, a group of so many rows at a time; the same lines give the same bytes.
 
     The lines are read in parts here: polars would map the whole file into memory.
     """
@@ -151,7 +157,7 @@ def write(lines: Lines, path: Path, schema: dict[str, Any]) -> None:
 
     if first := lines.read(_PART):
         register_io_source(parts, schema=schema).sink_parquet(
-            path, compression="zstd", row_group_size=ROW_GROUP, maintain_order=True
+            path, compression="zstd", row_group_size=group, maintain_order=True
         )
     else:
         pl.DataFrame(schema=schema).write_parquet(path, compression="zstd")

@@ -21,7 +21,7 @@ from api.fleet.following import Following, Growing
 from api.fleet.mapping import GaveUp
 from api.fleet.outputs import TABLES
 
-KIND = TABLES[1]
+NAME = TABLES[1]
 PATIENCE = 60.0
 
 
@@ -42,7 +42,7 @@ def at_the_end(lines: Sequence[bytes], folder: Path) -> bytes:
     whole, table = folder / "whole", folder / "whole.parquet"
     whole.write_bytes(b"".join(lines))
     with whole.open("rb") as file:
-        parquet.write(file, table, parquet.COLUMNS[KIND])
+        parquet.write_list(file, table, NAME)
     return table.read_bytes()
 
 
@@ -53,10 +53,10 @@ def list_of(tmp_path: Path) -> Path:
     return path
 
 
-@pytest.mark.parametrize("count", [0, 1, 30_000])
+@pytest.mark.parametrize("count", [0, 1, 150_000])
 def test_a_table_that_follows_its_list(count: int, list_of: Path, tmp_path: Path) -> None:
     lines = lines_of(count)
-    following = Following(list_of, tmp_path / "table", KIND)
+    following = Following(list_of, tmp_path / "table", NAME)
     whole, told, chance = b"".join(lines), 0, random.Random(3)
     with list_of.open("ab") as file:
         while told < len(whole):
@@ -113,7 +113,7 @@ def test_where_nobody_tells_any_more_nothing_is_read(list_of: Path) -> None:
 
 
 def test_a_process_that_dies_is_told_of(list_of: Path, tmp_path: Path) -> None:
-    following = Following(list_of, tmp_path / "table", KIND)
+    following = Following(list_of, tmp_path / "table", NAME)
     assert following._process.pid is not None
     os.kill(following._process.pid, signal.SIGKILL)
     following._process.join(PATIENCE)
@@ -125,20 +125,20 @@ def test_a_process_that_dies_is_told_of(list_of: Path, tmp_path: Path) -> None:
 
 def test_what_stops_it_is_told(list_of: Path, tmp_path: Path) -> None:
     list_of.write_bytes(b'{"row": 1}\n{"row": \n')
-    following = Following(list_of, tmp_path / "table", KIND)
+    following = Following(list_of, tmp_path / "table", NAME)
     following.grown(list_of.stat().st_size)
     with pytest.raises(GaveUp, match=r"table can't be written: .+; go on with --resume"):
         following.finish()
 
 
 def test_it_ends_with_the_process_that_began_it(list_of: Path, tmp_path: Path) -> None:
-    following = Following(list_of, tmp_path / "table", KIND)
+    following = Following(list_of, tmp_path / "table", NAME)
     following._pipe.close()
     following._process.join(PATIENCE)
     assert following._process.exitcode == 0
 
 
 def test_one_that_is_stopped_is_gone(list_of: Path, tmp_path: Path) -> None:
-    following = Following(list_of, tmp_path / "table", KIND)
+    following = Following(list_of, tmp_path / "table", NAME)
     following.stop()
     assert not following._process.is_alive()
