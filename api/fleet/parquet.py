@@ -53,7 +53,7 @@ FINDINGS: dict[str, Any] = {
     **dict.fromkeys(("quantity", "side", "found", "wanted"), pl.String),
 }
 """Columns of the list of findings."""
-SHAPES = {"units.parquet": (UNITS, ROW_GROUP), "findings.parquet": (FINDINGS, 4 * ROW_GROUP)}
+SHAPES = {"units.parquet": (UNITS, ROW_GROUP), "findings.parquet": (FINDINGS, 2 * ROW_GROUP)}
 """Columns of the tables of an audit, and rows of a group: there are some findings a unit, in rows that are short."""
 
 
