@@ -99,7 +99,7 @@ class Growing:
 def follow(told: Connection, lines: Path, table: Path, name: str) -> None:
     """Writes a table in the process that this is called in; answers what went wrong, '' for nothing."""
     # what it writes needs little: more threads would take turns, and the time of those that judge
-    os.environ.setdefault("POLARS_MAX_THREADS", str(max(1, len(os.sched_getaffinity(0)) // CORES_A_THREAD)))
+    os.environ.setdefault("POLARS_MAX_THREADS", str(max(1, (os.cpu_count() or 1) // CORES_A_THREAD)))
     from api.fleet.parquet import write_list
 
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever began the audit is told to stop too, and then ends this

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from api.fleet import outputs
 from api.fleet.blocks import Block, Done, Job
 from api.fleet.cluster import Cluster
 from api.fleet.judging import judge_block
@@ -33,7 +34,12 @@ def texts(demo_setups: Any, written: Any) -> list[bytes]:
     ]
 
 
-def test_local_processes_give_the_same(audit: Any, texts: list[bytes]) -> None:
+@pytest.mark.parametrize("told_every", [1, 5_000, outputs.TOLD_EVERY])
+def test_local_processes_give_the_same(
+    audit: Any, texts: list[bytes], told_every: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However often those that write the tables are told."""
+    monkeypatch.setattr(outputs, "TOLD_EVERY", told_every)
     plain = audit(*texts, mapper=Here())
     other = audit(*texts, mapper=Local(2))
     assert other.without_source() == plain.without_source()
